@@ -118,25 +118,34 @@ impl Inspection {
     /// # Errors
     /// As [`Inspection::open`].
     pub fn open_to_publish(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
-        Self::published(path, house, own, &[])
+        Self::published(Read::beside_the_book(path, own)?, house, own, &[])
     }
 
     /// As [`Inspection::open_to_publish`], for tables of many packs: without facts that only a write-up tells, as long as
-    /// no rule asks for them.
+    /// no rule asks for them. A record of the folder that was read already is not read again.
     ///
     /// # Errors
     /// As [`Inspection::open`].
-    pub fn open_for_tables(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
-        Self::published(path, house, own, &TOLD_ONLY)
+    pub fn open_for_tables(
+        folder: &Path,
+        record: Option<Record>,
+        house: &House,
+        own: &OwnWords,
+    ) -> Result<Self, OpenError> {
+        let known = record.and_then(|record| {
+            let plan = withhold::plan(&record, own).ok()?;
+            Some(Read { folder: folder.to_owned(), record, plan })
+        });
+        let read = known.map_or_else(|| Read::beside_the_book(folder, own), Ok)?;
+        Self::published(read, house, own, &TOLD_ONLY)
     }
 
     fn published(
-        path: &Path,
+        mut read: Read,
         house: &House,
         own: &OwnWords,
         told_only: &[&'static str],
     ) -> Result<Self, OpenError> {
-        let mut read = Read::beside_the_book(path, own)?;
         let mut book = book(Some(&read.folder), house)?;
         let profiles = house.profiles_for(&read.folder)?;
         let left_out: Vec<&str> =

@@ -137,11 +137,12 @@ struct Linear {
 #[expect(clippy::cast_precision_loss, reason = "a count of points")]
 fn linear(points: &[(f64, f64)], tau: f64) -> Option<Linear> {
     let n = points.len() as f64;
-    let mean_e = points.iter().map(|(t, _)| (-t / tau).exp()).sum::<f64>() / n;
+    let left: Vec<f64> = points.iter().map(|(t, _)| (-t / tau).exp()).collect();
+    let mean_e = left.iter().sum::<f64>() / n;
     let mean_y = points.iter().map(|(_, y)| y).sum::<f64>() / n;
     let (mut ee, mut ey) = (0.0, 0.0);
-    for (t, y) in points {
-        let e = (-t / tau).exp() - mean_e;
+    for (left, (_, y)) in left.iter().zip(points) {
+        let e = left - mean_e;
         ee += e * e;
         ey += e * (y - mean_y);
     }
@@ -150,7 +151,7 @@ fn linear(points: &[(f64, f64)], tau: f64) -> Option<Linear> {
     }
     let amplitude = ey / ee;
     let last = mean_y - amplitude * mean_e;
-    let sum = points.iter().map(|(t, y)| (y - last - amplitude * (-t / tau).exp()).powi(2)).sum();
+    let sum = left.iter().zip(points).map(|(left, (_, y))| (y - last - amplitude * left).powi(2)).sum();
     Some(Linear { last, amplitude, sum })
 }
 

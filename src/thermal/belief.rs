@@ -3,6 +3,8 @@
 //! Draws are stratified in every quantity (Latin hypercube; McKay, Beckman and Conover, Technometrics 21 (1979) 239)
 //! from a fixed seed, so that the same record gives the same answer in every run.
 
+use std::sync::{Mutex, PoisonError};
+
 use super::network::{Free, FreeId, FreeScope, Network};
 
 /// Number of draws.
@@ -16,6 +18,8 @@ pub(super) const DRAWS: usize = 600;
 pub(super) const MODEL: f64 = 0.08;
 /// The same about what was fitted: half of it has been seen in the readings already.
 pub(super) const MODEL_FITTED: f64 = 0.04;
+/// Columns of draws that are kept for the next network: 1 MB.
+const KEPT: usize = 200;
 /// Where the stream of numbers starts.
 const SEED: u64 = 0x5eed_1ab5;
 
@@ -104,8 +108,7 @@ impl Belief {
     /// Draws of every quantity, from its centre in half ranges, and of one more that is even from −1 to 1.
     pub(super) fn draws(&self) -> Vec<Vec<f64>> {
         let size = self.frees.len();
-        let mut stream = SEED;
-        let mut columns: Vec<Vec<f64>> = (0..=size).map(|_| stratified(&mut stream)).collect();
+        let mut columns = columns(size + 1);
         columns[size].iter_mut().for_each(|u| *u = 2.0 * *u - 1.0);
         if let Some(covariance) = &self.covariance {
             let factor = cholesky(covariance, size);
@@ -165,6 +168,21 @@ fn stratified(stream: &mut u64) -> Vec<f64> {
         values.swap(k, (next(stream) % (k as u64 + 1)) as usize);
     }
     values
+}
+
+/// The first columns of draws, which are the same for every network.
+fn columns(count: usize) -> Vec<Vec<f64>> {
+    static DRAWN: Mutex<(u64, Vec<Vec<f64>>)> = Mutex::new((SEED, Vec::new()));
+    let mut drawn = DRAWN.lock().unwrap_or_else(PoisonError::into_inner);
+    let (stream, known) = &mut *drawn;
+    while known.len() < count.min(KEPT) {
+        known.push(stratified(stream));
+    }
+    let mut columns = known[..count.min(KEPT)].to_vec();
+    let mut stream = *stream;
+    drop(drawn);
+    columns.extend((KEPT..count).map(|_| stratified(&mut stream)));
+    columns
 }
 
 /// Quantile of the standard normal distribution, good to 5e-4 (Abramowitz and Stegun 26.2.23; from memory).

@@ -2,7 +2,8 @@
 
 use super::currents::Branches;
 use super::film;
-use super::mesh::{Fineness, LORENZ, Mesh, Parts};
+use super::lanes::{add, each, take};
+use super::mesh::{FilmPart, Fineness, LORENZ, Mesh, Parts, Resistor};
 use super::network::{ElementId, Network, NetworkRefusal};
 use super::sparse::Pattern;
 
@@ -29,13 +30,7 @@ pub struct Circuit {
 #[derive(Debug, Clone)]
 pub struct Case<'a> {
     pub(super) circuit: &'a Circuit,
-    parts: Parts,
-    /// Heat that is made without current, W.
-    watts: f64,
-    /// Slopes of the links, which do not change with temperature.
-    constant: Vec<f64>,
-    /// Heat capacity of each row, J/K.
-    pub(super) capacity: Vec<f64>,
+    pub(super) equations: Equations<'a, 1>,
     /// Temperatures of the held rows, K.
     held: Vec<f64>,
     /// Temperature at which everything starts, K.
@@ -44,17 +39,37 @@ pub struct Case<'a> {
     pub(super) free: Vec<f64>,
 }
 
+/// The heat balances of one case, or of several side by side.
+#[derive(Debug, Clone)]
+pub(super) struct Equations<'a, const N: usize> {
+    pub(super) circuit: &'a Circuit,
+    parts: Parts<N>,
+    /// Heat that is made without current, W.
+    watts: [f64; N],
+    /// Slopes of the links, which do not change with temperature.
+    constant: Vec<[f64; N]>,
+    /// Heat capacity of each row, J/K.
+    pub(super) capacity: Vec<[f64; N]>,
+}
+
 /// Room for the numbers of one evaluation, used again and again.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Flow {
+#[derive(Debug, Clone)]
+pub(super) struct Flow<const N: usize> {
     /// Heat into each row, W; for held rows what leaves the network there.
-    pub(super) heat: Vec<f64>,
+    pub(super) heat: Vec<[f64; N]>,
     /// Heat made, W.
-    pub(super) made: f64,
-    pub(super) shares: Vec<f64>,
-    ohms: Vec<f64>,
+    pub(super) made: [f64; N],
+    pub(super) shares: Vec<[f64; N]>,
+    ohms: Vec<[f64; N]>,
     /// Film coefficients, and the power of the difference with which each grows.
-    films: Vec<(f64, f64)>,
+    films: Vec<[[f64; N]; 2]>,
+}
+
+impl<const N: usize> Default for Flow<N> {
+    fn default() -> Self {
+        let (heat, shares, ohms, films) = Default::default();
+        Self { heat, made: [0.0; N], shares, ohms, films }
+    }
 }
 
 impl Circuit {
@@ -110,18 +125,12 @@ impl Circuit {
 
     /// The circuit with numbers for these free quantities.
     pub fn at(&self, free: &[f64]) -> Case<'_> {
-        let mut case = Case {
-            circuit: self,
-            parts: Parts::default(),
-            watts: 0.0,
-            constant: Vec::new(),
-            capacity: Vec::new(),
-            held: Vec::new(),
-            start: 293.15,
-            free: Vec::new(),
-        };
-        case.set(free);
-        case
+        let network = &self.network;
+        let held: Vec<f64> = network.points.iter().flatten().map(|value| value.at(free)).collect();
+        let start = network.start.map_or_else(|| held.first().copied().unwrap_or(293.15), |v| v.at(free));
+        let mut parts = Parts::default();
+        self.mesh.parts(network, free, &mut parts);
+        Case { circuit: self, equations: Equations::new(self, parts), held, start, free: free.to_vec() }
     }
 
     /// Number of rows to be found.
@@ -142,7 +151,7 @@ impl Circuit {
 }
 
 /// Every pair of points that a part couples, in the order in which parts are evaluated.
-fn pairs(parts: &Parts) -> impl Iterator<Item = (usize, usize)> + '_ {
+fn pairs(parts: &Parts<1>) -> impl Iterator<Item = (usize, usize)> + '_ {
     let links = parts.links.iter().map(|&(a, b, _)| (a, b));
     let films = parts.films.iter().map(|part| part.ends);
     let radiations = parts.radiations.iter().map(|&(a, b, _)| (a, b));
@@ -150,30 +159,6 @@ fn pairs(parts: &Parts) -> impl Iterator<Item = (usize, usize)> + '_ {
 }
 
 impl Case<'_> {
-    /// Fills in other free quantities.
-    pub(super) fn set(&mut self, free: &[f64]) {
-        let circuit = self.circuit;
-        let network = &circuit.network;
-        circuit.mesh.parts(network, free, &mut self.parts);
-        self.capacity.clear();
-        self.capacity.extend(self.parts.capacity.iter().map(|c| c.max(LEAST_CAPACITY)));
-        self.constant.clear();
-        self.constant.resize(circuit.pattern.entries_end() + 2 * circuit.mesh.row.len(), 0.0);
-        for (index, &(_, _, g)) in self.parts.links.iter().enumerate() {
-            couple(&mut self.constant, &circuit.slots[index], [g, -g, -g, g]);
-        }
-        self.watts = self.parts.watts.iter().sum();
-        for &row in &circuit.alone {
-            self.constant[row] = 1.0;
-        }
-        self.held.clear();
-        self.held.extend(network.points.iter().flatten().map(|value| value.at(free)));
-        self.start =
-            network.start.map_or_else(|| self.held.first().copied().unwrap_or(293.15), |v| v.at(free));
-        self.free.clear();
-        self.free.extend_from_slice(free);
-    }
-
     /// Temperature at which everything starts, K.
     pub fn start(&self) -> f64 {
         self.start
@@ -187,101 +172,16 @@ impl Case<'_> {
     }
 
     /// Heat flows at these temperatures, K, and this terminal current, A (positive on discharge).
-    pub(super) fn flow(&self, t: &[f64], current: f64, flow: &mut Flow) {
-        let parts = &self.parts;
-        flow.ohms.clear();
-        for r in &parts.resistors {
-            let mean = 0.5 * (t[r.heat.0] + t[r.heat.1]);
-            flow.ohms.push(r.ohms * (1.0 + r.coefficient * (mean - r.reference)).max(LEAST_RESISTANCE));
-        }
-        if self.circuit.branches.divides() || flow.shares.len() != parts.resistors.len() {
-            self.circuit.branches.shares(&flow.ohms, &mut flow.shares);
-        }
-        flow.heat.clear();
-        flow.heat.extend_from_slice(&parts.watts);
-        flow.made = self.watts;
-        let heat = &mut flow.heat[..];
-        for &(a, b, g) in &parts.links {
-            let q = g * (t[a] - t[b]);
-            heat[a] -= q;
-            heat[b] += q;
-        }
-        flow.films.clear();
-        for part in &parts.films {
-            let (a, b) = part.ends;
-            let film = natural(part.length, t[a], t[b]);
-            flow.films.push(film);
-            let q = part.area * film.0 * (t[a] - t[b]);
-            heat[a] -= q;
-            heat[b] += q;
-        }
-        for &(a, b, s) in &parts.radiations {
-            let (ta, tb) = (t[a] * t[a], t[b] * t[b]);
-            let q = s * (ta + tb) * (ta - tb);
-            heat[a] -= q;
-            heat[b] += q;
-        }
-        for (index, r) in parts.resistors.iter().enumerate() {
-            let (a, b) = r.heat;
-            let (i, ohms) = (current * flow.shares[index], flow.ohms[index]);
-            let q = i * i * ohms + i.abs() * r.overvoltage + i * r.reversible * t[a];
-            flow.made += q;
-            heat[a] += 0.5 * q;
-            heat[b] += 0.5 * q;
-            if r.metallic > 0.0 {
-                let q = r.metallic * LORENZ * 0.5 * (t[a] * t[a] - t[b] * t[b]) / ohms;
-                heat[a] -= q;
-                heat[b] += q;
-            }
-        }
-    }
-
-    /// Minus the slopes of [`Case::flow`]; behind the matrix stand those of the heat that leaves at held rows, and the
-    /// slopes of the heat made ([`Case::beyond`]).
-    pub(super) fn slopes(&self, t: &[f64], current: f64, flow: &Flow, matrix: &mut Vec<f64>) {
-        let parts = &self.parts;
-        matrix.clear();
-        matrix.extend_from_slice(&self.constant);
-        let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();
-        let slots = &self.circuit.slots[parts.links.len()..];
-        let (films, slots) = slots.split_at(parts.films.len());
-        let (radiations, resistors) = slots.split_at(parts.radiations.len());
-        for (index, part) in parts.films.iter().enumerate() {
-            let (film, power) = flow.films[index];
-            let g = (1.0 + power) * part.area * film;
-            couple(matrix, &films[index], [g, -g, -g, g]);
-        }
-        for (index, &(a, b, s)) in parts.radiations.iter().enumerate() {
-            let (ga, gb) = (4.0 * s * t[a] * t[a] * t[a], 4.0 * s * t[b] * t[b] * t[b]);
-            couple(matrix, &radiations[index], [ga, -gb, -ga, gb]);
-        }
-        for (index, r) in parts.resistors.iter().enumerate() {
-            let (i, ohms) = (current * flow.shares[index], flow.ohms[index]);
-            let grows =
-                if ohms > r.ohms * LEAST_RESISTANCE { 0.25 * i * i * r.ohms * r.coefficient } else { 0.0 };
-            let reversible = 0.5 * i * r.reversible;
-            let half = -grows - reversible;
-            let (a, b) = r.heat;
-            let across = if r.metallic > 0.0 { r.metallic * LORENZ / ohms } else { 0.0 };
-            let (ga, gb) = (across * t[a], across * t[b]);
-            couple(matrix, &resistors[index], [half + ga, -grows - gb, half - ga, -grows + gb]);
-            matrix[made + a] -= 2.0 * half;
-            matrix[made + b] += 2.0 * grows;
-        }
-    }
-
-    /// What a change of the temperatures adds to the heat made and to the heat led away, after [`Case::slopes`], W.
-    pub(super) fn beyond(&self, matrix: &[f64], change: &[f64]) -> [f64; 2] {
-        let behind = &matrix[self.circuit.pattern.entries_end()..];
-        let (away, made) = behind.split_at(self.circuit.mesh.row.len());
-        let along = |slopes: &[f64]| slopes.iter().zip(change).map(|(s, c)| s * c).sum::<f64>();
-        [along(made), -along(away)]
+    pub(super) fn flow(&self, t: &[f64], current: f64, flow: &mut Flow<1>) {
+        self.equations.flow(t.as_chunks().0, [current], flow);
     }
 
     /// Resistance of an element at these temperatures, Ω, and the drop over it at a terminal current, V.
-    pub(super) fn electrical(&self, element: ElementId, current: f64, flow: &Flow) -> (f64, f64) {
+    pub(super) fn electrical(&self, element: ElementId, current: f64, flow: &Flow<1>) -> (f64, f64) {
         let (mut ohms, mut drop) = (0.0, 0.0);
-        for ((r, &each), &share) in self.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares) {
+        for ((r, &[each]), &[share]) in
+            self.equations.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares)
+        {
             if r.element == element.0 {
                 ohms += each;
                 drop += each * (current * share).abs();
@@ -292,12 +192,13 @@ impl Case<'_> {
 
     /// Row that no conductance leads to a held row, if there is one.
     pub(super) fn without_way_out(&self) -> Option<usize> {
+        let parts = &self.equations.parts;
         let mut near = vec![Vec::new(); self.circuit.mesh.row.len()];
-        let films = self.parts.films.iter().map(|part| (part.ends.0, part.ends.1, part.area));
+        let films = parts.films.iter().map(|part| (part.ends.0, part.ends.1, part.area));
         let metallic =
-            self.parts.resistors.iter().filter(|r| r.metallic > 0.0).map(|r| (r.heat.0, r.heat.1, 1.0));
-        let links = self.parts.links.iter().chain(&self.parts.radiations).copied();
-        for (a, b, g) in links.chain(films).chain(metallic) {
+            parts.resistors.iter().filter(|r| r.metallic > 0.0).map(|r| (r.heat.0, r.heat.1, [1.0]));
+        let links = parts.links.iter().chain(&parts.radiations).copied();
+        for (a, b, [g]) in links.chain(films).chain(metallic) {
             if g > 0.0 {
                 near[a].push(b);
                 near[b].push(a);
@@ -314,16 +215,203 @@ impl Case<'_> {
     }
 }
 
+impl<'a> Equations<'a, 1> {
+    fn new(circuit: &'a Circuit, parts: Parts<1>) -> Self {
+        let capacity = parts.capacity.iter().map(|[c]| [c.max(LEAST_CAPACITY)]).collect();
+        let mut constant = vec![[0.0]; circuit.pattern.entries_end() + 2 * circuit.mesh.row.len()];
+        for (&(_, _, [g]), slots) in parts.links.iter().zip(&circuit.slots) {
+            couple(&mut constant, slots, [[g], [-g], [-g], [g]]);
+        }
+        for &row in &circuit.alone {
+            constant[row] = [1.0];
+        }
+        let watts = [parts.watts.as_flattened().iter().sum()];
+        Self { circuit, parts, watts, constant, capacity }
+    }
+}
+
+impl<'a, const N: usize> Equations<'a, N> {
+    /// Those of several cases of one circuit.
+    pub(super) fn beside(cases: [&Equations<'a, 1>; N]) -> Self {
+        let all = |numbers: for<'b> fn(&'b Equations<'a, 1>) -> &'b [[f64; 1]]| -> Vec<[f64; N]> {
+            let cases = cases.map(numbers);
+            (0..cases[0].len()).map(|index| each(|k| cases[k][index][0])).collect()
+        };
+        let first = &cases[0].parts;
+        let links = first.links.iter().enumerate();
+        let radiations = first.radiations.iter().enumerate();
+        let films = first.films.iter().enumerate();
+        let resistors = first.resistors.iter().enumerate();
+        let parts = Parts {
+            capacity: Vec::new(),
+            watts: all(|case| &case.parts.watts),
+            links: links.map(|(i, link)| (link.0, link.1, each(|k| cases[k].parts.links[i].2[0]))).collect(),
+            films: films
+                .map(|(i, film)| FilmPart {
+                    ends: film.ends,
+                    area: each(|k| cases[k].parts.films[i].area[0]),
+                    length: film.length,
+                })
+                .collect(),
+            radiations: radiations
+                .map(|(i, each_of)| (each_of.0, each_of.1, each(|k| cases[k].parts.radiations[i].2[0])))
+                .collect(),
+            resistors: resistors
+                .map(|(i, r)| {
+                    let all = |number: fn(&Resistor<1>) -> [f64; 1]| -> [f64; N] {
+                        each(|k| number(&cases[k].parts.resistors[i])[0])
+                    };
+                    Resistor {
+                        ohms: all(|r| r.ohms),
+                        coefficient: all(|r| r.coefficient),
+                        overvoltage: all(|r| r.overvoltage),
+                        reversible: all(|r| r.reversible),
+                        element: r.element,
+                        ends: r.ends,
+                        heat: r.heat,
+                        reference: r.reference,
+                        metallic: r.metallic,
+                        cells: r.cells,
+                    }
+                })
+                .collect(),
+        };
+        let (constant, capacity) = (all(|case| &case.constant), all(|case| &case.capacity));
+        Self { circuit: cases[0].circuit, parts, watts: each(|k| cases[k].watts[0]), constant, capacity }
+    }
+
+    /// Heat flows at these temperatures, K, and these terminal currents, A (positive on discharge).
+    pub(super) fn flow(&self, t: &[[f64; N]], current: [f64; N], flow: &mut Flow<N>) {
+        let parts = &self.parts;
+        flow.ohms.clear();
+        for r in &parts.resistors {
+            let (a, b) = (t[r.heat.0], t[r.heat.1]);
+            flow.ohms.push(each(|k| {
+                let mean = 0.5 * (a[k] + b[k]);
+                r.ohms[k] * (1.0 + r.coefficient[k] * (mean - r.reference)).max(LEAST_RESISTANCE)
+            }));
+        }
+        if self.circuit.branches.divides() || flow.shares.len() != parts.resistors.len() {
+            self.circuit.branches.shares(&flow.ohms, &mut flow.shares);
+        }
+        flow.heat.clear();
+        flow.heat.extend_from_slice(&parts.watts);
+        flow.made = self.watts;
+        let heat = &mut flow.heat[..];
+        for &(a, b, g) in &parts.links {
+            let (ta, tb) = (t[a], t[b]);
+            pass(heat, (a, b), each(|k| g[k] * (ta[k] - tb[k])));
+        }
+        flow.films.clear();
+        for part in &parts.films {
+            let (a, b) = part.ends;
+            let (ta, tb) = (t[a], t[b]);
+            let [film, power] = natural(part.length, ta, tb);
+            flow.films.push([film, power]);
+            pass(heat, (a, b), each(|k| part.area[k] * film[k] * (ta[k] - tb[k])));
+        }
+        for &(a, b, s) in &parts.radiations {
+            let [ta, tb]: [[f64; N]; 2] = [each(|k| t[a][k] * t[a][k]), each(|k| t[b][k] * t[b][k])];
+            pass(heat, (a, b), each(|k| s[k] * (ta[k] + tb[k]) * (ta[k] - tb[k])));
+        }
+        for ((r, &ohms), &share) in parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares) {
+            let (a, b) = r.heat;
+            let (ta, tb) = (t[a], t[b]);
+            let q: [f64; N] = each(|k| {
+                let i = current[k] * share[k];
+                i * i * ohms[k] + i.abs() * r.overvoltage[k] + i * r.reversible[k] * ta[k]
+            });
+            add(&mut flow.made, q);
+            let half = each(|k| 0.5 * q[k]);
+            add(&mut heat[a], half);
+            add(&mut heat[b], half);
+            if r.metallic > 0.0 {
+                let q = each(|k| r.metallic * LORENZ * 0.5 * (ta[k] * ta[k] - tb[k] * tb[k]) / ohms[k]);
+                pass(heat, (a, b), q);
+            }
+        }
+    }
+
+    /// Minus the slopes of [`Equations::flow`]; behind the matrix stand those of the heat that leaves at held rows, and the
+    /// slopes of the heat made ([`Equations::beyond`]).
+    pub(super) fn slopes(
+        &self,
+        t: &[[f64; N]],
+        current: [f64; N],
+        flow: &Flow<N>,
+        matrix: &mut Vec<[f64; N]>,
+    ) {
+        let parts = &self.parts;
+        matrix.clear();
+        matrix.extend_from_slice(&self.constant);
+        let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();
+        let slots = &self.circuit.slots[parts.links.len()..];
+        let (films, slots) = slots.split_at(parts.films.len());
+        let (radiations, resistors) = slots.split_at(parts.radiations.len());
+        for ((part, [film, power]), slots) in parts.films.iter().zip(&flow.films).zip(films) {
+            let g: [f64; N] = each(|k| (1.0 + power[k]) * part.area[k] * film[k]);
+            let less = each(|k| -g[k]);
+            couple(matrix, slots, [g, less, less, g]);
+        }
+        for (&(a, b, s), slots) in parts.radiations.iter().zip(radiations) {
+            let cubed = |t: [f64; N]| -> [f64; N] { each(|k| 4.0 * s[k] * t[k] * t[k] * t[k]) };
+            let (ga, gb) = (cubed(t[a]), cubed(t[b]));
+            couple(matrix, slots, [ga, each(|k| -gb[k]), each(|k| -ga[k]), gb]);
+        }
+        let of_resistors = parts.resistors.iter().zip(resistors);
+        for ((r, slots), (ohms, share)) in of_resistors.zip(flow.ohms.iter().zip(&flow.shares)) {
+            let (a, b) = r.heat;
+            let i: [f64; N] = each(|k| current[k] * share[k]);
+            let grows: [f64; N] = each(|k| {
+                let grows = 0.25 * i[k] * i[k] * r.ohms[k] * r.coefficient[k];
+                if ohms[k] > r.ohms[k] * LEAST_RESISTANCE { grows } else { 0.0 }
+            });
+            let half: [f64; N] = each(|k| -grows[k] - 0.5 * i[k] * r.reversible[k]);
+            let across: [f64; N] =
+                each(|k| if r.metallic > 0.0 { r.metallic * LORENZ / ohms[k] } else { 0.0 });
+            let [ga, gb]: [[f64; N]; 2] = [each(|k| across[k] * t[a][k]), each(|k| across[k] * t[b][k])];
+            let [upper, lower] = [each(|k| -grows[k] - gb[k]), each(|k| half[k] - ga[k])];
+            couple(matrix, slots, [each(|k| half[k] + ga[k]), upper, lower, each(|k| -grows[k] + gb[k])]);
+            take(&mut matrix[made + a], each(|k| 2.0 * half[k]));
+            add(&mut matrix[made + b], each(|k| 2.0 * grows[k]));
+        }
+    }
+}
+
+impl Equations<'_, 1> {
+    /// What a change of the temperatures adds to the heat made and to the heat led away, after [`Equations::slopes`], W.
+    pub(super) fn beyond(&self, matrix: &[[f64; 1]], change: &[[f64; 1]]) -> [f64; 2] {
+        let behind = &matrix[self.circuit.pattern.entries_end()..];
+        let (away, made) = behind.split_at(self.circuit.mesh.row.len());
+        let along = |slopes: &[[f64; 1]]| slopes.iter().zip(change).map(|([s], [c])| s * c).sum::<f64>();
+        [along(made), -along(away)]
+    }
+}
+
+/// Heat that passes from one row to another.
+#[inline(always)]
+fn pass<const N: usize>(heat: &mut [[f64; N]], (from, to): (usize, usize), watts: [f64; N]) {
+    take(&mut heat[from], watts);
+    add(&mut heat[to], watts);
+}
+
 /// Adds the slopes of one part to its four entries.
-#[inline]
-fn couple(matrix: &mut [f64], slot: &[usize; 4], slopes: [f64; 4]) {
-    matrix[slot[0]] += slopes[0];
-    matrix[slot[1]] += slopes[1];
-    matrix[slot[2]] += slopes[2];
-    matrix[slot[3]] += slopes[3];
+#[inline(always)]
+fn couple<const N: usize>(matrix: &mut [[f64; N]], slots: &[usize; 4], slopes: [[f64; N]; 4]) {
+    for (&slot, slope) in slots.iter().zip(slopes) {
+        add(&mut matrix[slot], slope);
+    }
 }
 
 /// Film coefficient of a height, or minus the width of a level strip, and its power.
-fn natural(length: f64, surface: f64, air: f64) -> (f64, f64) {
-    if length > 0.0 { film::upright(length, surface, air) } else { film::level(-length, surface, air) }
+fn natural<const N: usize>(length: f64, surface: [f64; N], air: [f64; N]) -> [[f64; N]; 2] {
+    let (mut films, mut powers) = ([0.0; N], [0.0; N]);
+    for k in 0..N {
+        (films[k], powers[k]) = if length > 0.0 {
+            film::upright(length, surface[k], air[k])
+        } else {
+            film::level(-length, surface[k], air[k])
+        };
+    }
+    [films, powers]
 }

@@ -4,6 +4,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use super::lanes::{add, each, take};
 use super::mesh::Resistor;
 use super::network::{Network, NetworkRefusal};
 use super::sparse::Pattern;
@@ -31,7 +32,7 @@ pub(super) struct Branches {
 
 impl Branches {
     /// Gathers the branches.
-    pub(super) fn new(network: &Network, resistors: &[Resistor]) -> Result<Self, NetworkRefusal> {
+    pub(super) fn new(network: &Network, resistors: &[Resistor<1>]) -> Result<Self, NetworkRefusal> {
         let Some((minus, plus)) = network.terminals else {
             return Ok(Self {
                 branches: Vec::new(),
@@ -106,37 +107,41 @@ impl Branches {
     }
 
     /// Share of the terminal current in each resistor, positive from its first end to its second.
-    pub(super) fn shares(&self, ohms: &[f64], shares: &mut Vec<f64>) {
+    pub(super) fn shares<const N: usize>(&self, ohms: &[[f64; N]], shares: &mut Vec<[f64; N]>) {
         shares.clear();
-        shares.resize(self.resistors, 0.0);
+        shares.resize(self.resistors, [0.0; N]);
         if self.branches.is_empty() {
             return;
         }
         // Potentials against the negative terminal for one ampere that enters the network there.
-        let mut matrix = vec![0.0; self.pattern.entries_end()];
-        let mut potential = vec![0.0; self.pattern.size()];
+        let mut matrix = vec![[0.0; N]; self.pattern.entries_end()];
+        let mut potential = vec![[0.0; N]; self.pattern.size()];
         let row = |meeting: usize| meeting.checked_sub(1).map(|index| self.pattern.row[index]);
-        let conductance =
-            |branch: &Branch| 1.0 / branch.chain.iter().map(|&(index, _)| ohms[index]).sum::<f64>();
+        let conductance = |branch: &Branch| -> [f64; N] {
+            let mut sum = [0.0; N];
+            branch.chain.iter().for_each(|&(index, _)| add(&mut sum, ohms[index]));
+            each(|k| 1.0 / sum[k])
+        };
         for branch in &self.branches {
             let g = conductance(branch);
             let ends = [row(branch.from), row(branch.to)];
-            ends.iter().flatten().for_each(|&end| matrix[end] += g * (1.0 + LEAKAGE));
+            let grown = each(|k| g[k] * (1.0 + LEAKAGE));
+            ends.iter().flatten().for_each(|&end| add(&mut matrix[end], grown));
             if let [Some(a), Some(b)] = ends {
-                matrix[self.pattern.slot(a, b)] -= g;
-                matrix[self.pattern.slot(b, a)] -= g;
+                take(&mut matrix[self.pattern.slot(a, b)], g);
+                take(&mut matrix[self.pattern.slot(b, a)], g);
             }
         }
         if let Some(plus) = row(1) {
-            potential[plus] = -1.0;
+            potential[plus] = [-1.0; N];
         }
         self.pattern.eliminate(&mut matrix);
         self.pattern.solve(&matrix, &mut potential);
-        let level = |meeting: usize| row(meeting).map_or(0.0, |row| potential[row]);
+        let level = |meeting: usize| row(meeting).map_or([0.0; N], |row| potential[row]);
         for branch in &self.branches {
-            let current = (level(branch.from) - level(branch.to)) * conductance(branch);
+            let (from, to, g) = (level(branch.from), level(branch.to), conductance(branch));
             for &(index, sense) in &branch.chain {
-                shares[index] = sense * current;
+                shares[index] = each(|k| sense * ((from[k] - to[k]) * g[k]));
             }
         }
     }
@@ -145,7 +150,7 @@ impl Branches {
 /// Counts cells round every loop, and looks whether the terminals are joined.
 fn check_loops(
     network: &Network,
-    resistors: &[Resistor],
+    resistors: &[Resistor<1>],
     at: &BTreeMap<usize, Vec<usize>>,
     (minus, plus): (usize, usize),
 ) -> Result<(), NetworkRefusal> {

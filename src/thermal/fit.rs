@@ -11,7 +11,7 @@ use super::circuit::{Case, Circuit, Flow};
 use super::mesh::Fineness;
 use super::network::{ElementId, FreeId, NetworkRefusal};
 use super::ranges::cut;
-use super::transient::{COARSE_ERROR, Phase, STEP_ERROR, Steps};
+use super::transient::{COARSE_ERROR, Course, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
 pub const CONTRADICTS: f64 = 2.6;
@@ -89,7 +89,7 @@ pub struct Fit {
 }
 
 impl Measurand {
-    fn read(self, case: &Case<'_>, state: &super::steady::ThermalState, flow: &mut Flow) -> f64 {
+    fn read(self, case: &Case<'_>, state: &super::steady::ThermalState, flow: &mut Flow<1>) -> f64 {
         match self {
             Self::Temperature(element, None) => case.hottest(state, element),
             Self::Temperature(element, Some(at)) => {
@@ -113,24 +113,39 @@ impl Measurand {
 }
 
 impl Experiment {
+    /// A circuit with what was known in the test.
+    fn case<'a>(&self, circuit: &'a Circuit, quantities: &[f64]) -> Case<'a> {
+        let mut quantities = quantities.to_vec();
+        for &(free, value) in &self.known {
+            quantities[free.0] = value;
+        }
+        circuit.at(&quantities)
+    }
+
+    /// The phases, cut where something was read.
+    fn cut(&self) -> Vec<Phase> {
+        let times = self.readings.iter().map(|reading| reading.time).filter(|time| time.is_finite());
+        cut(&self.phases, &times.collect::<Vec<_>>())
+    }
+
     /// What the network says for every reading, how far the equations may be wrong there, and the steps in time taken.
     fn predict(
         &self,
         circuit: &Circuit,
         quantities: &[f64],
-        steps: Steps<'_>,
+        error: f64,
     ) -> Result<Predicted, NetworkRefusal> {
-        let mut quantities = quantities.to_vec();
-        for &(free, value) in &self.known {
-            quantities[free.0] = value;
-        }
-        let case = &circuit.at(&quantities);
-        let times: Vec<f64> =
-            self.readings.iter().map(|reading| reading.time).filter(|t| t.is_finite()).collect();
-        let course = case.course_with(None, &cut(&self.phases, &times), steps);
+        let case = self.case(circuit, quantities);
+        let course = case.course_with(None, &self.cut(), Steps::Error(error));
+        Ok((self.read(&case, &course)?, course.parts))
+    }
+
+    /// What a course says for every reading, and how far the equations may be wrong there.
+    fn read(&self, case: &Case<'_>, course: &Course) -> Result<Vec<(f64, f64)>, NetworkRefusal> {
         let last = self.phases.last().map_or(0.0, |phase| phase.current);
         let mut flow = Flow::default();
-        let steady = if times.len() < self.readings.len() { Some(case.steady(last)?) } else { None };
+        let endless = self.readings.iter().any(|reading| !reading.time.is_finite());
+        let steady = if endless { Some(case.steady(last)?) } else { None };
         let each = self.readings.iter().map(|reading| {
             let state = match &steady {
                 Some(steady) if reading.time.is_infinite() => steady.clone(),
@@ -143,7 +158,7 @@ impl Experiment {
             };
             (value, model)
         });
-        Ok((each.collect(), course.parts))
+        Ok(each.collect())
     }
 }
 
@@ -158,9 +173,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let size = belief.frees.len();
     let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
         let quantities = belief.quantities(x);
-        let one = |experiment: &Experiment| {
-            Ok(experiment.predict(circuit, &quantities, Steps::Error(STEP_ERROR))?.0)
-        };
+        let one = |experiment: &Experiment| Ok(experiment.predict(circuit, &quantities, STEP_ERROR)?.0);
         let each = experiments.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
         Ok(each.into_iter().flatten().collect())
     };
@@ -196,29 +209,34 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         if stale {
             // Slopes on the coarse mesh, with the same steps on both sides.
             let quantities = belief.quantities(&x);
-            let run = |experiment: &Experiment| {
-                experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR))
-            };
+            let run = |experiment: &Experiment| experiment.predict(&coarse, &quantities, COARSE_ERROR);
             let here = experiments.par_iter().map(run).collect::<Result<Vec<_>, _>>()?;
-            let beside = |i: usize| -> Result<Vec<f64>, NetworkRefusal> {
+            // On which side of each quantity there is room.
+            let side = |&i: &usize| {
                 let (low, high) = belief.ends(i);
                 let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
-                if x[i] + step < low || high - low <= 0.0 {
-                    return Ok(vec![0.0; readings.len()]);
-                }
+                (x[i] + step >= low && high - low > 0.0).then_some((i, step))
+            };
+            let sides: Vec<(usize, f64)> = told.iter().filter_map(side).collect();
+            let beside = |&(i, step): &(usize, f64)| {
                 let mut beside = x.clone();
                 beside[i] += step;
-                let quantities = belief.quantities(&beside);
-                let mut slopes = Vec::with_capacity(readings.len());
-                for (experiment, (here, steps)) in experiments.iter().zip(&here) {
-                    let (there, _) = experiment.predict(&coarse, &quantities, Steps::Same(steps))?;
-                    slopes.extend(there.iter().zip(here).map(|(there, here)| (there.0 - here.0) / step));
-                }
-                Ok(slopes)
+                belief.quantities(&beside)
             };
-            let columns: Vec<Vec<f64>> = told.par_iter().map(|&i| beside(i)).collect::<Result<_, _>>()?;
-            for (r, slope) in slopes.iter_mut().enumerate() {
-                told.iter().zip(&columns).for_each(|(&i, column)| slope[i] = column[r]);
+            let quantities: Vec<Vec<f64>> = sides.iter().map(beside).collect();
+            slopes.iter_mut().for_each(|slope| told.iter().for_each(|&i| slope[i] = 0.0));
+            let mut first = 0;
+            for (experiment, (here, steps)) in experiments.iter().zip(&here) {
+                let phases = &experiment.cut();
+                let cases: Vec<_> = quantities.par_iter().map(|q| experiment.case(&coarse, q)).collect();
+                let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
+                for ((&(i, step), case), course) in sides.iter().zip(&cases).zip(courses(&runs, steps)) {
+                    let there = experiment.read(case, &course)?;
+                    for ((slope, there), here) in slopes[first..].iter_mut().zip(there).zip(here) {
+                        slope[i] = (there.0 - here.0) / step;
+                    }
+                }
+                first += here.len();
             }
             normal.clone_from(&prior);
             for (slope, w) in slopes.iter().zip(&weight) {
@@ -376,29 +394,30 @@ fn residual_covariance(slopes: &[Vec<f64>], weight: &[f64], covariance: &[f64], 
 
 /// Inverse of a symmetric positive matrix (Gauss and Jordan); rows without a pivot become nought.
 fn invert(matrix: &[f64], size: usize) -> Vec<f64> {
-    let mut left = matrix.to_vec();
-    let mut right = vec![0.0; size * size];
+    // Each row with that of the inverse behind it. Before the pivot's column the first is done with, and the second is
+    // nought beyond it.
+    let width = 2 * size;
+    let mut rows = vec![0.0; size * width];
     for i in 0..size {
-        right[i * size + i] = 1.0;
+        rows[i * width..i * width + size].copy_from_slice(&matrix[i * size..(i + 1) * size]);
+        rows[i * width + size + i] = 1.0;
     }
     for pivot in 0..size {
-        let diagonal = left[pivot * size + pivot];
+        let alive = pivot..=size + pivot;
+        let of_pivot = &mut rows[pivot * width..(pivot + 1) * width][alive.clone()];
+        let diagonal = of_pivot[0];
         if diagonal <= 0.0 {
             continue;
         }
-        for j in 0..size {
-            left[pivot * size + j] /= diagonal;
-            right[pivot * size + j] /= diagonal;
-        }
+        of_pivot.iter_mut().for_each(|number| *number /= diagonal);
+        let of_pivot = of_pivot.to_vec();
         for i in (0..size).filter(|&i| i != pivot) {
-            let factor = left[i * size + pivot];
+            let row = &mut rows[i * width..(i + 1) * width][alive.clone()];
+            let factor = row[0];
             if factor != 0.0 {
-                for j in 0..size {
-                    left[i * size + j] -= factor * left[pivot * size + j];
-                    right[i * size + j] -= factor * right[pivot * size + j];
-                }
+                row.iter_mut().zip(&of_pivot).for_each(|(number, of_pivot)| *number -= factor * of_pivot);
             }
         }
     }
-    right
+    rows.chunks(width).flat_map(|row| &row[size..]).copied().collect()
 }

@@ -41,39 +41,39 @@ pub(super) struct Mesh {
     pub(super) places: Vec<Vec<(f64, usize)>>,
 }
 
-/// Numbers of the parts for one set of free quantities, pushed in the same order every time; ends are rows.
+/// Numbers of the parts for each of some sets of free quantities, pushed in the same order every time; ends are rows.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Parts {
-    pub(super) capacity: Vec<f64>,
-    pub(super) watts: Vec<f64>,
+pub(super) struct Parts<const N: usize> {
+    pub(super) capacity: Vec<[f64; N]>,
+    pub(super) watts: Vec<[f64; N]>,
     /// Conductances, W/K.
-    pub(super) links: Vec<(usize, usize, f64)>,
-    pub(super) films: Vec<FilmPart>,
+    pub(super) links: Vec<(usize, usize, [f64; N])>,
+    pub(super) films: Vec<FilmPart<N>>,
     /// Emissivity times area times the constant of Stefan and Boltzmann, W/K⁴.
-    pub(super) radiations: Vec<(usize, usize, f64)>,
-    pub(super) resistors: Vec<Resistor>,
+    pub(super) radiations: Vec<(usize, usize, [f64; N])>,
+    pub(super) resistors: Vec<Resistor<N>>,
 }
 
 #[derive(Debug, Clone, Copy)]
-pub(super) struct FilmPart {
+pub(super) struct FilmPart<const N: usize> {
     pub(super) ends: (usize, usize),
-    pub(super) area: f64,
+    pub(super) area: [f64; N],
     /// Height, or minus the width of a level strip, m.
     pub(super) length: f64,
 }
 
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Resistor {
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Resistor<const N: usize> {
     pub(super) element: usize,
     /// Electrical ends, as points; beyond those of the mesh lie those within an element.
     pub(super) ends: (usize, usize),
     /// Rows that take the heat by halves and set the temperature.
     pub(super) heat: (usize, usize),
-    pub(super) ohms: f64,
-    pub(super) coefficient: f64,
+    pub(super) ohms: [f64; N],
+    pub(super) coefficient: [f64; N],
     pub(super) reference: f64,
-    pub(super) overvoltage: f64,
-    pub(super) reversible: f64,
+    pub(super) overvoltage: [f64; N],
+    pub(super) reversible: [f64; N],
     /// Heat conducted across: Lorenz number over the resistance, times this.
     pub(super) metallic: f64,
     /// Cells passed from the first end to the second.
@@ -135,10 +135,10 @@ impl Mesh {
     }
 
     /// Numbers of all elements for one set of free quantities.
-    pub(super) fn parts(&self, network: &Network, free: &[f64], into: &mut Parts) {
+    pub(super) fn parts(&self, network: &Network, free: &[f64], into: &mut Parts<1>) {
         for numbers in [&mut into.capacity, &mut into.watts] {
             numbers.clear();
-            numbers.resize(self.row.len(), 0.0);
+            numbers.resize(self.row.len(), [0.0]);
         }
         into.links.clear();
         into.films.clear();
@@ -160,7 +160,7 @@ impl Mesh {
                 }
                 Kind::Mass { at, capacity, watts } => {
                     filler.mass(at.0, capacity.at(free));
-                    into.watts[self.row[at.0]] += watts.at(free);
+                    into.watts[self.row[at.0]][0] += watts.at(free);
                 }
                 Kind::Link { from, to, conductance } => filler.link(from.0, to.0, conductance.at(free)),
                 Kind::Face { at, area, surface } => filler.surface(at.0, area.at(free), surface),
@@ -229,7 +229,7 @@ struct Filler<'a> {
     element: usize,
     /// The first potential within the element that no point stands for.
     inner: usize,
-    into: &'a mut Parts,
+    into: &'a mut Parts<1>,
 }
 
 impl Filler<'_> {
@@ -238,23 +238,26 @@ impl Filler<'_> {
     }
 
     fn mass(&mut self, point: usize, capacity: f64) {
-        self.into.capacity[self.row[point]] += capacity;
+        self.into.capacity[self.row[point]][0] += capacity;
     }
 
     fn link(&mut self, from: usize, to: usize, conductance: f64) {
-        self.into.links.push((self.row[from], self.row[to], conductance));
+        self.into.links.push((self.row[from], self.row[to], [conductance]));
     }
 
-    fn resistor(&mut self, ends: (usize, usize), heat: (usize, usize), r: &Resistance) -> &mut Resistor {
+    fn resistor(&mut self, ends: (usize, usize), heat: (usize, usize), r: &Resistance) -> &mut Resistor<1> {
         let index = self.into.resistors.len();
         self.into.resistors.push(Resistor {
             element: self.element,
             ends,
             heat: (self.row[heat.0], self.row[heat.1]),
-            ohms: self.at(r.ohms),
-            coefficient: self.at(r.coefficient),
+            ohms: [self.at(r.ohms)],
+            coefficient: [self.at(r.coefficient)],
             reference: r.reference,
-            ..Resistor::default()
+            overvoltage: [0.0],
+            reversible: [0.0],
+            metallic: 0.0,
+            cells: 0,
         });
         &mut self.into.resistors[index]
     }
@@ -270,10 +273,10 @@ impl Filler<'_> {
             self.link(point, surface.air.0, film);
         } else {
             let ends = (self.row[point], self.row[surface.air.0]);
-            self.into.films.push(FilmPart { ends, area: film, length });
+            self.into.films.push(FilmPart { ends, area: [film], length });
         }
         let radiation = self.at(surface.emissivity) * area * STEFAN_BOLTZMANN;
-        self.into.radiations.push((self.row[point], self.row[surface.faced.0], radiation));
+        self.into.radiations.push((self.row[point], self.row[surface.faced.0], [radiation]));
     }
 
     /// A piece of metal between two points: the heat it leads, and its resistance times a part.
@@ -368,7 +371,7 @@ impl Filler<'_> {
             self.resistor(ends, (point, point), &Resistance::constant(post.ohms));
             self.link(point, core, self.at(post.conductance));
         }
-        let (overvoltage, reversible) = (self.at(cell.overvoltage), self.at(cell.reversible));
+        let (overvoltage, reversible) = ([self.at(cell.overvoltage)], [self.at(cell.reversible)]);
         let resistor = self.resistor((inner, inner + 1), (core, core), &cell.resistance);
         *resistor = Resistor { overvoltage, reversible, cells: 1, ..*resistor };
         self.mass(core, self.at(cell.capacity));

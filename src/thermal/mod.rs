@@ -14,6 +14,7 @@ mod circuit;
 mod currents;
 pub mod film;
 mod fit;
+mod lanes;
 mod mesh;
 mod network;
 mod permissible;

@@ -1,9 +1,11 @@
 //! The current that brings the first place to its limit, and the time until that.
 
+use rayon::prelude::*;
+
 use super::circuit::{Case, Flow};
 use super::network::{ElementId, NetworkRefusal};
 use super::steady::ThermalState;
-use super::transient::{Course, Phase, STEP_ERROR, Steps};
+use super::transient::{Course, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// Currents that are looked through, A.
 const RANGE: (f64, f64) = (1e-4, 1e7);
@@ -32,6 +34,25 @@ impl Duty {
             Self::Charge(charge) => Some(charge / current.abs().max(RANGE.0)),
         }
     }
+}
+
+/// States at the end of a duty, each of a case from a state at a current, in the same steps; see [`Case::end_of`].
+pub(super) fn ends_of(
+    runs: &[(&Case<'_>, &ThermalState, f64)],
+    duty: Duty,
+    steps: &[Vec<f64>],
+    near: &ThermalState,
+) -> Vec<Result<ThermalState, NetworkRefusal>> {
+    let phases: Option<Vec<[Phase; 1]>> = runs
+        .iter()
+        .map(|&(_, _, current)| Some([Phase { current, seconds: duty.seconds(current)? }]))
+        .collect();
+    let Some(phases) = phases else {
+        return runs.par_iter().map(|(case, _, current)| case.steady_from(&near.rows, *current)).collect();
+    };
+    let runs =
+        runs.iter().zip(&phases).map(|(&(case, from, _), phases)| Run { case, from: Some(from), phases });
+    courses(&runs.collect::<Vec<_>>(), steps).into_iter().map(Course::into_end).collect()
 }
 
 /// A current that brings the first place to its limit.
@@ -72,10 +93,8 @@ impl Case<'_> {
             return Ok((state, Vec::new()));
         };
         let mut course = self.course_with(from, &[Phase { current, seconds }], steps);
-        match (course.melted, course.states.pop()) {
-            (None, Some(end)) => Ok((end, course.parts)),
-            (melted, _) => Err(NetworkRefusal::Runaway(melted.unwrap_or_default())),
-        }
+        let parts = std::mem::take(&mut course.parts);
+        Ok((course.into_end()?, parts))
     }
 
     /// The current of a duty that brings the first place to its limit; from the starting temperature or a state.
@@ -175,7 +194,7 @@ impl Case<'_> {
             let crossing = |&&(place, limit): &&(ElementId, f64)| {
                 let rows = self.circuit.mesh.places[place.0].iter().map(|&(_, row)| row);
                 let earliest = rows.filter(|&row| state.rows[row] >= limit).map(|row| {
-                    let slope = |flow: &Flow| flow.heat[row] / self.capacity[row] * step;
+                    let slope = |flow: &Flow<1>| flow.heat[row][0] / self.equations.capacity[row][0] * step;
                     let cubic = [earlier.rows[row], slope(&before), state.rows[row], slope(&after)];
                     begin + step * crossing_of(cubic, limit)
                 });

@@ -12,9 +12,9 @@ use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::mesh::Fineness;
 use super::network::{ElementId, FreeId, Kind, NetworkRefusal, NetworkValue};
-use super::permissible::{Duty, Permissible};
+use super::permissible::{Duty, Permissible, ends_of};
 use super::steady::{MELTED, ThermalState};
-use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
+use super::transient::{COARSE_ERROR, Course, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
 const SIDE: f64 = 0.774_597;
@@ -83,6 +83,9 @@ pub struct Spread<'a> {
     model: Vec<f64>,
 }
 
+/// What was asked of a case.
+type Answered = Result<Vec<f64>, NetworkRefusal>;
+
 /// A surface of second degree without products: for each output its centre, and slope and curvature in each input.
 #[derive(Debug)]
 struct Surface {
@@ -140,49 +143,55 @@ impl<'a> Spread<'a> {
     }
 
     /// Runs something at the sides of every free quantity, about what it gave at the centre.
-    fn surface(
-        &self,
-        centre: Vec<f64>,
-        run: impl Fn(&Case<'_>) -> Result<Vec<f64>, NetworkRefusal> + Sync,
-    ) -> Surface {
+    fn surface(&self, centre: Vec<f64>, run: impl Fn(&[Case<'_>]) -> Vec<Answered>) -> Surface {
         let size = self.belief.frees.len();
-        let side = |index: usize, sense: f64| {
-            let (low, high) = self.belief.ends(index);
-            let reach = SIDE * (3.0_f64.sqrt() * self.belief.deviation(index)).min(1.0);
-            let mut x = (sense * reach).clamp(low, high);
-            if x.abs() <= 1e-3 * reach {
-                return None;
-            }
+        let sides = |wanted: &[usize], sense: f64| -> Vec<Option<(f64, Vec<f64>)>> {
+            let mut found = vec![None; wanted.len()];
+            let begin = |(place, &index): (usize, &usize)| {
+                let (low, high) = self.belief.ends(index);
+                let reach = SIDE * (3.0_f64.sqrt() * self.belief.deviation(index)).min(1.0);
+                let x = (sense * reach).clamp(low, high);
+                (x.abs() > 1e-3 * reach).then_some((place, index, x))
+            };
+            let mut open: Vec<(usize, usize, f64)> = wanted.iter().enumerate().filter_map(begin).collect();
             // Where there is no answer on this side there may be one nearer to the centre.
             for _ in 0..4 {
-                let mut quantities = self.belief.centre.clone();
-                quantities[index] += x * self.belief.half(index);
-                if let Ok(outputs) = run(&self.coarse.at(&quantities)) {
-                    return Some((x, outputs));
+                let case = |&(_, index, x): &(usize, usize, f64)| {
+                    let mut quantities = self.belief.centre.clone();
+                    quantities[index] += x * self.belief.half(index);
+                    self.coarse.at(&quantities)
+                };
+                let answers = run(&open.par_iter().map(case).collect::<Vec<_>>());
+                let mut refused = Vec::new();
+                for ((place, index, x), answer) in open.into_iter().zip(answers) {
+                    match answer {
+                        Ok(outputs) => found[place] = Some((x, outputs)),
+                        Err(_) => refused.push((place, index, 0.4 * x)),
+                    }
                 }
-                x *= 0.4;
+                open = refused;
             }
-            None
+            found
         };
-        let first: Vec<_> =
-            (0..size).into_par_iter().map(|index| side(index, 1.0).or_else(|| side(index, -1.0))).collect();
+        let all: Vec<usize> = (0..size).collect();
+        let mut first = sides(&all, 1.0);
+        let without: Vec<usize> = all.into_iter().filter(|&index| first[index].is_none()).collect();
+        for (&index, found) in without.iter().zip(sides(&without, -1.0)) {
+            first[index] = found;
+        }
         let effect =
             |outputs: &[f64]| outputs.iter().zip(&centre).fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
         let effects: Vec<f64> = first.iter().map(|s| s.as_ref().map_or(0.0, |(_, y)| effect(y))).collect();
         let largest = effects.iter().fold(0.0_f64, |m, &e| m.max(e));
-        let sides: Vec<Vec<_>> = first
-            .into_par_iter()
-            .zip(effects)
-            .enumerate()
-            .map(|(index, (first, effect))| {
-                let second = first
-                    .as_ref()
-                    .filter(|(x, _)| effect > STRAIGHT * largest && *x > 0.0)
-                    .and_then(|_| side(index, -1.0));
-                first.into_iter().chain(second).collect()
-            })
-            .collect();
-        Surface::through(centre, &sides)
+        let bent = |&index: &usize| {
+            first[index].as_ref().is_some_and(|(x, _)| effects[index] > STRAIGHT * largest && *x > 0.0)
+        };
+        let bent: Vec<usize> = (0..size).filter(bent).collect();
+        let mut sides_of: Vec<Vec<_>> = first.into_iter().map(Vec::from_iter).collect();
+        for (&index, second) in bent.iter().zip(sides(&bent, -1.0)) {
+            sides_of[index].extend(second);
+        }
+        Surface::through(centre, &sides_of)
     }
 
     /// The current of a duty that brings the first place to its limit, after another current if one is given.
@@ -217,7 +226,7 @@ impl<'a> Spread<'a> {
         after: Option<(f64, Duty)>,
         duty: Duty,
         guess: f64,
-        beside: &[Vec<(FreeId, f64)>],
+        rooms: &[Vec<(FreeId, f64)>],
     ) -> Result<(PermissibleRange, Vec<Range>), NetworkRefusal> {
         let case = self.circuit.at(&self.belief.centre);
         let prepare = |case: &Case<'_>,
@@ -248,17 +257,29 @@ impl<'a> Spread<'a> {
         let (end, steps) =
             case.end_of(Some(&rest), duty, centre.current, Steps::Error(COARSE_ERROR), Some(&rest))?;
         let shift: Vec<f64> = fine.iter().zip(outputs(&case, &rest, &end)).map(|(a, b)| a - b).collect();
-        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, NetworkRefusal> {
-            let rest = prepare(case, COARSE_ERROR, Some(&rest))?;
-            let (end, _) = case.end_of(Some(&rest), duty, current, Steps::Same(&steps), Some(&end))?;
-            Ok(outputs(case, &rest, &end).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+        let run = |cases: &[(&Case<'_>, f64)]| -> Vec<Answered> {
+            let rests: Vec<_> =
+                cases.par_iter().map(|(case, _)| prepare(case, COARSE_ERROR, Some(&rest))).collect();
+            let begun = cases.iter().zip(&rests);
+            let begun =
+                begun.filter_map(|(&(case, current), rest)| Some((case, rest.as_ref().ok()?, current)));
+            let begun: Vec<_> = begun.collect();
+            let ends = ends_of(&begun, duty, &steps, &end);
+            let answers = begun.iter().zip(ends).map(|((case, rest, _), end)| -> Answered {
+                Ok(outputs(case, rest, &end?).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+            });
+            let mut answers = answers.collect::<Vec<_>>().into_iter();
+            let refused = rests.iter().map(|rest| rest.as_ref().err());
+            refused
+                .filter_map(|refused| refused.map_or_else(|| answers.next(), |why| Some(Err(why.clone()))))
+                .collect()
         };
-        let surface = self.surface(fine, |case| run(case, centre.current));
-        let at_current = |step: f64| Ok((step, run(&case, centre.current * step.exp())?));
-        let growth = Surface::through(
-            surface.centre.clone(),
-            &[vec![at_current(CURRENT_STEP)?, at_current(-CURRENT_STEP)?]],
-        );
+        let surface = self
+            .surface(fine, |cases| run(&cases.iter().map(|case| (case, centre.current)).collect::<Vec<_>>()));
+        let beside = [CURRENT_STEP, -CURRENT_STEP];
+        let answers = run(&beside.map(|step| (&case, centre.current * step.exp())));
+        let at_currents = beside.into_iter().zip(answers).map(|(step, answer)| Ok((step, answer?)));
+        let growth = Surface::through(surface.centre.clone(), &[at_currents.collect::<Result<_, _>>()?]);
         let base = limits.len();
         let at = |u: f64| centre.current * u.exp();
         let range = |known: &[(FreeId, f64)]| {
@@ -268,14 +289,19 @@ impl<'a> Spread<'a> {
             };
             let warmer = self.coarse.at(&set(self.belief.centre.clone())).start - start;
             let drawn = self.first_limits(&limits, &surface, &growth, warmer);
-            let exact = |draw: usize| {
-                let case = self.coarse.at(&set(self.quantities(draw)));
-                let (k, u) = drawn[draw];
-                let outputs = run(&case, at(u)).ok()?;
-                let may =
-                    (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
-                Some((flattened(outputs[k]) / may).ln() / growth.terms[0][k].0)
-                    .filter(|miss| miss.is_finite())
+            let exact = |draws: &[usize]| -> Vec<Option<f64>> {
+                let case = |&draw: &usize| self.coarse.at(&set(self.quantities(draw)));
+                let cases: Vec<_> = draws.par_iter().map(case).collect();
+                let runs = cases.iter().zip(draws).map(|(case, &draw)| (case, at(drawn[draw].1)));
+                let answers = run(&runs.collect::<Vec<_>>());
+                let miss = |((case, &draw), answer): ((&Case<'_>, &usize), Answered)| {
+                    let (k, outputs) = (drawn[draw].0, answer.ok()?);
+                    let may =
+                        (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
+                    Some((flattened(outputs[k]) / may).ln() / growth.terms[0][k].0)
+                        .filter(|miss| miss.is_finite())
+                };
+                cases.iter().zip(draws).zip(answers).map(miss).collect()
             };
             let logarithms: Vec<f64> = drawn.iter().map(|d| d.1).collect();
             let (range, missed) = corrected(&logarithms, exact);
@@ -295,7 +321,7 @@ impl<'a> Spread<'a> {
             .map(|(k, &n)| (limits[k].0, n as f64 / drawn.len() as f64))
             .collect();
         places.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let others = beside.iter().map(|known| range(known).0).collect();
+        let others = rooms.iter().map(|known| range(known).0).collect();
         Ok((PermissibleRange { current, centre, places, shares, missed }, others))
     }
 
@@ -395,7 +421,22 @@ impl<'a> Spread<'a> {
     /// # Errors
     /// As [`Case::course`] and [`Case::steady`], at the centre of what is believed.
     pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, NetworkRefusal> {
+        self.temperatures_at(phases, times, None)
+    }
+
+    /// As [`Spread::temperatures`]; where only one of the times is asked for there are no ranges at the others, and no time
+    /// until a limit.
+    ///
+    /// # Errors
+    /// As [`Spread::temperatures`].
+    pub fn temperatures_at(
+        &self,
+        phases: &[Phase],
+        times: &[f64],
+        only: Option<f64>,
+    ) -> Result<TemperatureRanges, NetworkRefusal> {
         let asked = times;
+        let told = |time: f64| only.is_none_or(|only| only == time);
         let times = &watched(asked);
         let cut = cut(phases, times);
         let case = self.circuit.at(&self.belief.centre);
@@ -429,13 +470,19 @@ impl<'a> Spread<'a> {
         let at_centre = states(&nominal, steady(&case)?.as_ref());
         let fine = outputs(&case, &at_centre);
         let end = steady(&coarse)?;
-        let run = |case: &Case<'_>| -> Result<Vec<f64>, NetworkRefusal> {
-            let course = case.course_with(None, &cut, Steps::Same(&steps));
+        let answer = |(case, course): (&Case<'_>, &Course)| -> Answered {
             let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
-            Ok(outputs(case, &states(&course, steady.as_ref())))
+            Ok(outputs(case, &states(course, steady.as_ref())))
         };
-        let shift: Vec<f64> = fine.iter().zip(run(&coarse)?).map(|(a, b)| a - b).collect();
-        let run = |case: &Case<'_>| Ok(run(case)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect());
+        let again = answer((&coarse, &coarse.course_with(None, &cut, Steps::Same(&steps))))?;
+        let shift: Vec<f64> = fine.iter().zip(again).map(|(a, b)| a - b).collect();
+        let run = |cases: &[Case<'_>]| -> Vec<Answered> {
+            let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases: &cut }).collect();
+            let answer = |of: (&Case<'_>, &Course)| -> Answered {
+                Ok(answer(of)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+            };
+            cases.par_iter().zip(&courses(&runs, &steps)).map(answer).collect()
+        };
         let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);
         let mut first = vec![f64::INFINITY; start.len()];
@@ -449,11 +496,12 @@ impl<'a> Spread<'a> {
                 }
                 continue;
             }
-            let limits = self.circuit.network.places[place].limit.map(|_| self.limits(ElementId(place)));
+            let limit = self.circuit.network.places[place].limit.filter(|_| only.is_none());
+            let limits = limit.map(|_| self.limits(ElementId(place)));
             let mut before: Vec<f64> = start.clone();
             for (index, &time) in times.iter().enumerate() {
                 let sought = limits.as_ref().filter(|_| time.is_finite());
-                if sought.is_none() && !asked.contains(&time) {
+                if sought.is_none() && !(asked.contains(&time) && told(time)) {
                     continue;
                 }
                 let mut now = surface.read(index * places + place, &self.draws);
@@ -537,7 +585,7 @@ fn quantiles(values: &mut [f64]) -> Range {
 
 /// The range of some values of which a few about each of its points are solved in full: the points move by what the
 /// values miss there on the mean, and the ends move outward by its scatter. Second, the root mean square missed.
-fn corrected(values: &[f64], exact: impl Fn(usize) -> Option<f64> + Sync) -> (Range, f64) {
+fn corrected(values: &[f64], exact: impl Fn(&[usize]) -> Vec<Option<f64>>) -> (Range, f64) {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_unstable_by(|&a, &b| values[a].total_cmp(&values[b]));
     let places: Vec<usize> = [0.025, 0.5, 0.975]
@@ -547,7 +595,7 @@ fn corrected(values: &[f64], exact: impl Fn(usize) -> Option<f64> + Sync) -> (Ra
             (0..CHECKED).map(move |k| middle + 3 * k - 3 * (CHECKED / 2))
         })
         .collect();
-    let misses: Vec<Option<f64>> = places.par_iter().map(|&place| exact(order[place])).collect();
+    let misses = exact(&places.iter().map(|&place| order[place]).collect::<Vec<_>>());
     let known: Vec<f64> = misses.iter().flatten().copied().collect();
     let missed = (known.iter().map(|m| m * m).sum::<f64>() / known.len().max(1) as f64).sqrt();
     let point = |index: usize| {

@@ -7,6 +7,8 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
 
+use super::lanes::{each, take};
+
 /// Most products an elimination may take; a network of 10,000 bars needs about a million.
 const MOST_PRODUCTS: usize = 5_000_000;
 
@@ -18,9 +20,9 @@ pub(super) struct Pattern {
     /// First entry of each row to the right of the diagonal.
     first: Vec<usize>,
     /// Column of each entry right of the diagonal.
-    column: Vec<usize>,
+    column: Vec<u32>,
     /// Places that each product of an elimination step is taken from, in the order of the steps.
-    target: Vec<usize>,
+    target: Vec<u32>,
 }
 
 impl Pattern {
@@ -57,7 +59,7 @@ impl Pattern {
         let mut column = Vec::new();
         for near in &later {
             let start = column.len();
-            column.extend(near.iter().map(|&point| row[point]));
+            column.extend(near.iter().map(|&point| row[point] as u32));
             column[start..].sort_unstable();
             first.push(column.len());
         }
@@ -66,8 +68,8 @@ impl Pattern {
             let entries = pattern.entries(pivot);
             for a in entries.clone() {
                 for b in entries.clone() {
-                    let target = pattern.slot(pattern.column[a], pattern.column[b]);
-                    pattern.target.push(target);
+                    let target = pattern.slot(pattern.column[a] as usize, pattern.column[b] as usize);
+                    pattern.target.push(target as u32);
                 }
             }
         }
@@ -95,28 +97,34 @@ impl Pattern {
         }
         let (low, high) = (row.min(column), row.max(column));
         let entries = self.entries(low);
-        let entry = entries.start + self.column[entries].binary_search(&high).unwrap_or_else(|next| next);
+        let entry =
+            entries.start + self.column[entries].binary_search(&(high as u32)).unwrap_or_else(|next| next);
         self.size() + 2 * entry + usize::from(row > column)
     }
 
-    /// Eliminates in place; `false` if a pivot is not positive. Plain loops: this is where the time of an answer goes.
-    pub(super) fn eliminate(&self, matrix: &mut [f64]) -> bool {
+    /// Eliminates in place; `false` if a pivot is not positive. This is where the time of an answer goes.
+    pub(super) fn eliminate<const N: usize>(&self, matrix: &mut [[f64; N]]) -> bool {
         let size = self.size();
-        let mut product = 0;
+        let mut targets = &self.target[..];
+        let mut right: Vec<[f64; N]> = Vec::new();
         for pivot in 0..size {
             let diagonal = matrix[pivot];
-            if diagonal <= 0.0 || diagonal.is_nan() {
+            if diagonal.iter().any(|d| *d <= 0.0 || d.is_nan()) {
                 return false;
             }
-            let inverse = 1.0 / diagonal;
+            let inverse = each(|k| 1.0 / diagonal[k]);
             matrix[pivot] = inverse;
-            let entries = self.first[pivot]..self.first[pivot + 1];
-            for entry in entries.clone() {
-                let factor = matrix[size + 2 * entry + 1] * inverse;
-                matrix[size + 2 * entry + 1] = factor;
-                for entry in entries.clone() {
-                    matrix[self.target[product]] -= factor * matrix[size + 2 * entry];
-                    product += 1;
+            let entries = self.entries(pivot);
+            right.clear();
+            right.extend(entries.clone().map(|entry| matrix[size + 2 * entry]));
+            for entry in entries {
+                let below = &mut matrix[size + 2 * entry + 1];
+                let factor = each(|k| below[k] * inverse[k]);
+                *below = factor;
+                let (these, rest) = targets.split_at(right.len());
+                targets = rest;
+                for (&target, right) in these.iter().zip(&right) {
+                    take(&mut matrix[target as usize], each(|k| factor[k] * right[k]));
                 }
             }
         }
@@ -124,20 +132,24 @@ impl Pattern {
     }
 
     /// Solves with an eliminated matrix, in place.
-    pub(super) fn solve(&self, eliminated: &[f64], right: &mut [f64]) {
+    pub(super) fn solve<const N: usize>(&self, eliminated: &[[f64; N]], right: &mut [[f64; N]]) {
         let size = self.size();
+        let (diagonal, pairs) = (&eliminated[..size], eliminated[size..].as_chunks::<2>().0);
         for row in 0..size {
             let known = right[row];
-            for entry in self.first[row]..self.first[row + 1] {
-                right[self.column[entry]] -= eliminated[size + 2 * entry + 1] * known;
+            let entries = self.entries(row);
+            for (&column, [_, below]) in self.column[entries.clone()].iter().zip(&pairs[entries]) {
+                take(&mut right[column as usize], each(|k| below[k] * known[k]));
             }
         }
         for row in (0..size).rev() {
             let mut sum = right[row];
-            for entry in self.first[row]..self.first[row + 1] {
-                sum -= eliminated[size + 2 * entry] * right[self.column[entry]];
+            let entries = self.entries(row);
+            for (&column, [beside, _]) in self.column[entries.clone()].iter().zip(&pairs[entries]) {
+                let known = right[column as usize];
+                take(&mut sum, each(|k| beside[k] * known[k]));
             }
-            right[row] = sum * eliminated[row];
+            right[row] = each(|k| sum[k] * diagonal[row][k]);
         }
     }
 }
@@ -151,21 +163,21 @@ mod tests {
         // A ring of 30 points that all touch a hub, unsymmetric in value.
         let pairs: Vec<_> = (0..30).flat_map(|i| [(i, (i + 1) % 30), (i, 30)]).collect();
         let pattern = Pattern::new(31, pairs.iter().copied()).unwrap();
-        let mut matrix = vec![0.0; pattern.entries_end()];
+        let mut matrix = vec![[0.0]; pattern.entries_end()];
         let mut dense = vec![vec![0.0; 31]; 31];
         for (k, &(a, b)) in pairs.iter().enumerate() {
             let (a, b, g) = (pattern.row[a], pattern.row[b], 1.0 + k as f64 * 0.1);
             for (i, j, value) in [(a, a, g), (b, b, g), (a, b, -0.9 * g), (b, a, -0.8 * g)] {
-                matrix[pattern.slot(i, j)] += value;
+                matrix[pattern.slot(i, j)][0] += value;
                 dense[i][j] += value;
             }
         }
         let wanted: Vec<f64> = (0..31).map(|i| f64::from(i).sin()).collect();
-        let mut right: Vec<f64> =
-            dense.iter().map(|row| row.iter().zip(&wanted).map(|(a, x)| a * x).sum()).collect();
+        let mut right: Vec<[f64; 1]> =
+            dense.iter().map(|row| [row.iter().zip(&wanted).map(|(a, x)| a * x).sum()]).collect();
         assert!(pattern.eliminate(&mut matrix));
         pattern.solve(&matrix, &mut right);
-        for (x, y) in right.iter().zip(&wanted) {
+        for ([x], y) in right.iter().zip(&wanted) {
             assert!((x - y).abs() < 1e-11, "{x} {y}");
         }
     }

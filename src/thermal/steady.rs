@@ -38,18 +38,21 @@ impl Case<'_> {
         rows[..unknown].copy_from_slice(&from[..unknown]);
         let (mut flow, mut trial) = (Flow::default(), Flow::default());
         let mut matrix = Vec::new();
+        let into = |flow: &Flow<1>, rows: std::ops::Range<usize>| -> f64 {
+            flow.heat[rows].iter().map(|[q]| q.abs()).sum()
+        };
+        let all = self.circuit.mesh.row.len();
         self.flow(&rows, current, &mut flow);
         // Without a clock where that leads to the answer; else in time, with steps that grow as the balance closes.
         let mut pace = f64::INFINITY;
         for _ in 0..MOST_STEPS {
-            let left: f64 = flow.heat[..unknown].iter().map(|q| q.abs()).sum();
-            if left <= BALANCE * (flow.made.abs() + flow.heat[unknown..].iter().map(|q| q.abs()).sum::<f64>())
-            {
+            let left = into(&flow, 0..unknown);
+            if left <= BALANCE * (flow.made[0].abs() + into(&flow, unknown..all)) {
                 return Ok(ThermalState { rows, current });
             }
-            self.slopes(&rows, current, &flow, &mut matrix);
+            self.equations.slopes(rows.as_chunks().0, [current], &flow, &mut matrix);
             if pace.is_finite() {
-                for (diagonal, capacity) in matrix[..unknown].iter_mut().zip(&self.capacity) {
+                for ([diagonal], [capacity]) in matrix[..unknown].iter_mut().zip(&self.equations.capacity) {
                     *diagonal += capacity / pace;
                 }
             }
@@ -58,9 +61,9 @@ impl Case<'_> {
             if stable {
                 self.circuit.pattern.solve(&matrix, &mut step);
             }
-            let sound = stable && step.iter().all(|d| d.is_finite() && d.abs() < 2.0 * MELTED);
+            let sound = stable && step.as_flattened().iter().all(|d| d.is_finite() && d.abs() < 2.0 * MELTED);
             let moved: Vec<f64> =
-                rows.iter().zip(step.iter().chain(std::iter::repeat(&0.0))).map(|(t, d)| t + d).collect();
+                rows.iter().zip(step.iter().chain(std::iter::repeat(&[0.0]))).map(|(t, [d])| t + d).collect();
             if !sound || moved[..unknown].iter().any(|&t| t < 100.0) {
                 pace = if pace.is_finite() { 0.2 * pace } else { 10.0 };
                 continue;
@@ -81,7 +84,7 @@ impl Case<'_> {
                 pace *= 4.0;
             }
         }
-        let worst = (0..unknown).max_by(|&a, &b| flow.heat[a].abs().total_cmp(&flow.heat[b].abs()));
+        let worst = (0..unknown).max_by(|&a, &b| flow.heat[a][0].abs().total_cmp(&flow.heat[b][0].abs()));
         Err(NetworkRefusal::Runaway(self.circuit.name_of(worst.unwrap_or(0))))
     }
 
@@ -89,7 +92,7 @@ impl Case<'_> {
     pub fn balance(&self, state: &ThermalState) -> (f64, f64) {
         let mut flow = Flow::default();
         self.flow(&state.rows, state.current, &mut flow);
-        (flow.made, flow.heat[self.circuit.unknown()..].iter().sum())
+        (flow.made[0], flow.heat[self.circuit.unknown()..].as_flattened().iter().sum())
     }
 
     /// Hottest temperature of an element, K: along a bar the top of the parabola through its hottest three points.

@@ -4,7 +4,11 @@
 //! Comput. 20 (1999) 1456; formula from memory): stable at any step, of second order with any matrix. The step follows
 //! the difference to the result of first order.
 
-use super::circuit::{Case, Flow};
+use rayon::prelude::*;
+
+use super::circuit::{Case, Equations, Flow};
+use super::lanes::{add, each};
+use super::network::NetworkRefusal;
 use super::steady::{MELTED, ThermalState};
 
 /// 1 − 1/√2: with it the method damps what is fast.
@@ -61,15 +65,9 @@ impl Case<'_> {
         phases: &[Phase],
         steps: Steps<'_>,
     ) -> Course {
-        let mut rows = self.at_rest();
-        if let Some(state) = from {
-            rows[..self.circuit.unknown()].copy_from_slice(&state.rows[..self.circuit.unknown()]);
-        }
-        let mut course = Course::default();
-        let first = phases.first().map_or(0.0, |phase| phase.current);
-        course.times.push(0.0);
-        course.states.push(ThermalState { rows: rows.clone(), current: first });
-        let mut stepper = Stepper::default();
+        let mut course = self.begin(from, phases);
+        let mut rows: Vec<[f64; 1]> = course.end().rows.as_chunks().0.to_vec();
+        let mut stepper = Stepper::<1>::default();
         let (mut begin, mut guess, mut current) = (0.0, 0.0, f64::NAN);
         for (index, phase) in phases.iter().enumerate() {
             let (mut done, mut parts) = (0.0, Vec::new());
@@ -92,7 +90,7 @@ impl Case<'_> {
                     }
                     Steps::Same(known) => known[index][parts.len()] * phase.seconds,
                 };
-                let error = stepper.step(self, &mut rows, phase.current, step);
+                let [error] = stepper.step(&self.equations, &mut rows, [phase.current], [step]);
                 if let Steps::Error(tolerance) = steps {
                     let ratio = error / tolerance;
                     if (ratio > 1.0 || ratio.is_nan()) && step > 1e-6 {
@@ -108,14 +106,17 @@ impl Case<'_> {
                 done += step;
                 parts.push(step / phase.seconds);
                 if matches!(steps, Steps::Error(_)) {
-                    stepper.account(self, &mut course.energy, step);
+                    stepper.account(&self.equations, &mut course.energy, step);
                 }
                 // Where the steps are known only the ends of the phases are asked for.
                 if matches!(steps, Steps::Error(_)) || done >= phase.seconds * (1.0 - 1e-9) {
                     course.times.push(begin + done);
-                    course.states.push(ThermalState { rows: rows.clone(), current: phase.current });
+                    let rows = rows.as_flattened().to_vec();
+                    course.states.push(ThermalState { rows, current: phase.current });
                 }
-                let melted = rows[..self.circuit.unknown()].iter().position(|t| *t >= MELTED || t.is_nan());
+                let melted = rows.as_flattened()[..self.circuit.unknown()]
+                    .iter()
+                    .position(|t| *t >= MELTED || t.is_nan());
                 if let Some(row) = melted.or((parts.len() > MOST_STEPS).then_some(0)) {
                     course.melted = Some(self.circuit.name_of(row));
                     return course;
@@ -126,82 +127,163 @@ impl Case<'_> {
         }
         course
     }
+
+    /// A course that has only its first state.
+    fn begin(&self, from: Option<&ThermalState>, phases: &[Phase]) -> Course {
+        let mut rows = self.at_rest();
+        if let Some(state) = from {
+            rows[..self.circuit.unknown()].copy_from_slice(&state.rows[..self.circuit.unknown()]);
+        }
+        let current = phases.first().map_or(0.0, |phase| phase.current);
+        Course { times: vec![0.0], states: vec![ThermalState { rows, current }], ..Course::default() }
+    }
+}
+
+/// A course to be computed: a case, what it starts from if not from its starting temperature, and its phases.
+pub(super) struct Run<'a> {
+    pub(super) case: &'a Case<'a>,
+    pub(super) from: Option<&'a ThermalState>,
+    pub(super) phases: &'a [Phase],
+}
+
+/// How many courses are computed side by side.
+const BESIDE: usize = 8;
+
+/// Courses of cases of one circuit in the same steps, as parts of each phase: the same as each alone.
+pub(super) fn courses(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Vec<Course> {
+    let some = |some: &[Run<'_>]| {
+        let beside = match some.len() {
+            0 | 1 => None,
+            2..=4 => beside::<4>(some, steps),
+            _ => beside::<BESIDE>(some, steps),
+        };
+        // Where one of them melts each goes its own way.
+        let alone = |run: &Run<'_>| run.case.course_with(run.from, run.phases, Steps::Same(steps));
+        beside.unwrap_or_else(|| some.iter().map(alone).collect())
+    };
+    runs.par_chunks(BESIDE).flat_map_iter(some).collect()
+}
+
+/// At most `N` courses side by side; none where something melts in one of them.
+fn beside<const N: usize>(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Option<Vec<Course>> {
+    // What is left over does what the last one does.
+    let run = |k: usize| &runs[k.min(runs.len() - 1)];
+    let equations = Equations::<N>::beside(std::array::from_fn(|k| &run(k).case.equations));
+    let mut courses: Vec<Course> = runs.iter().map(|run| run.case.begin(run.from, run.phases)).collect();
+    let first = |k: usize| &courses[k.min(runs.len() - 1)].states[0].rows;
+    let mut rows: Vec<[f64; N]> = (0..first(0).len()).map(|row| each(|k| first(k)[row])).collect();
+    let unknown = equations.circuit.unknown();
+    let mut stepper = Stepper::<N>::default();
+    let mut begin = [0.0; N];
+    for (index, parts) in steps.iter().enumerate() {
+        let phase = |k: usize| run(k).phases[index];
+        let mut done = [0.0; N];
+        for part in parts {
+            let step: [f64; N] = each(|k| part * phase(k).seconds);
+            let error = stepper.step(&equations, &mut rows, each(|k| phase(k).current), step);
+            let sound = |t: &f64| *t < MELTED;
+            if error[0].is_infinite() || !rows[..unknown].as_flattened().iter().all(sound) {
+                return None;
+            }
+            add(&mut done, step);
+        }
+        for (k, course) in courses.iter_mut().enumerate().filter(|_| !parts.is_empty()) {
+            course.times.push(begin[k] + done[k]);
+            let rows = rows.iter().map(|row| row[k]).collect();
+            course.states.push(ThermalState { rows, current: phase(k).current });
+        }
+        begin = each(|k| begin[k] + phase(k).seconds);
+    }
+    Some(courses)
 }
 
 /// Memory of one step.
-#[derive(Debug, Default)]
-struct Stepper {
-    flow: Flow,
-    later: Flow,
-    matrix: Vec<f64>,
-    before: Vec<f64>,
-    rates: [Vec<f64>; 2],
-    middle: Vec<f64>,
-    taken: f64,
+#[derive(Debug)]
+struct Stepper<const N: usize> {
+    flow: Flow<N>,
+    later: Flow<N>,
+    matrix: Vec<[f64; N]>,
+    before: Vec<[f64; N]>,
+    rates: [Vec<[f64; N]>; 2],
+    middle: Vec<[f64; N]>,
+    taken: [f64; N],
     /// Mean of both rates: what separates the two orders.
-    apart: Vec<f64>,
+    apart: Vec<[f64; N]>,
 }
 
-impl Stepper {
+impl<const N: usize> Default for Stepper<N> {
+    fn default() -> Self {
+        let (flow, later, matrix, before, rates, middle, apart) = Default::default();
+        Self { flow, later, matrix, before, rates, middle, taken: [0.0; N], apart }
+    }
+}
+
+impl<const N: usize> Stepper<N> {
     /// Advances the rows by one step and gives its error, K.
-    fn step(&mut self, case: &Case<'_>, rows: &mut [f64], current: f64, step: f64) -> f64 {
-        let unknown = case.circuit.unknown();
+    fn step(
+        &mut self,
+        equations: &Equations<'_, N>,
+        rows: &mut [[f64; N]],
+        current: [f64; N],
+        step: [f64; N],
+    ) -> [f64; N] {
+        let pattern = &equations.circuit.pattern;
+        let unknown = pattern.size();
         self.before.clear();
         self.before.extend_from_slice(rows);
-        case.flow(rows, current, &mut self.flow);
-        case.slopes(rows, current, &self.flow, &mut self.matrix);
-        let scale = 1.0 / (GAMMA * step);
-        for row in 0..unknown {
-            self.matrix[row] += case.capacity[row] * scale;
+        equations.flow(rows, current, &mut self.flow);
+        equations.slopes(rows, current, &self.flow, &mut self.matrix);
+        let scale: [f64; N] = each(|k| 1.0 / (GAMMA * step[k]));
+        for (diagonal, capacity) in self.matrix[..unknown].iter_mut().zip(&equations.capacity) {
+            add(diagonal, each(|k| capacity[k] * scale[k]));
         }
-        if !case.circuit.pattern.eliminate(&mut self.matrix) {
-            return f64::INFINITY;
+        if !pattern.eliminate(&mut self.matrix) {
+            return [f64::INFINITY; N];
         }
         let [first, second] = &mut self.rates;
         // Rates times the step: (C/γh + A) · k = f / γ.
         first.clear();
-        self.flow.heat[..unknown].iter().for_each(|q| first.push(q / GAMMA));
-        case.circuit.pattern.solve(&self.matrix, first);
+        first.extend(self.flow.heat[..unknown].iter().map(|q| -> [f64; N] { each(|k| q[k] / GAMMA) }));
+        pattern.solve(&self.matrix, first);
         self.middle.clear();
         self.middle.extend_from_slice(rows);
-        for (middle, rate) in self.middle.iter_mut().zip(first.iter()).take(unknown) {
-            *middle += rate;
-        }
-        case.flow(&self.middle, current, &mut self.later);
+        self.middle.iter_mut().zip(first.iter()).for_each(|(middle, rate)| add(middle, *rate));
+        equations.flow(&self.middle, current, &mut self.later);
         second.clear();
-        for (row, rate) in first.iter().enumerate().take(unknown) {
-            second.push(self.later.heat[row] / GAMMA - 2.0 * case.capacity[row] * rate * scale);
+        for ((heat, capacity), rate) in self.later.heat.iter().zip(&equations.capacity).zip(first.iter()) {
+            second.push(each(|k| heat[k] / GAMMA - 2.0 * capacity[k] * rate[k] * scale[k]));
         }
-        case.circuit.pattern.solve(&self.matrix, second);
-        let mut error = 0.0_f64;
-        self.taken = 0.0;
+        pattern.solve(&self.matrix, second);
+        let (mut error, mut sound) = ([0.0_f64; N], true);
+        self.taken = [0.0; N];
         self.apart.clear();
-        for row in 0..unknown {
-            let change = 1.5 * first[row] + 0.5 * second[row];
-            rows[row] += change;
-            self.taken += change * case.capacity[row];
-            let apart = 0.5 * (first[row] + second[row]);
+        let rates = first.iter().zip(second.iter());
+        for ((row, capacity), (first, second)) in rows.iter_mut().zip(&equations.capacity).zip(rates) {
+            let change: [f64; N] = each(|k| 1.5 * first[k] + 0.5 * second[k]);
+            add(row, change);
+            add(&mut self.taken, each(|k| change[k] * capacity[k]));
+            let apart: [f64; N] = each(|k| 0.5 * (first[k] + second[k]));
             self.apart.push(apart);
-            error = error.max(apart.abs());
-            if !change.is_finite() {
-                return f64::INFINITY;
-            }
+            error = each(|k| error[k].max(apart[k].abs()));
+            sound &= change.iter().all(|change| change.is_finite());
         }
-        error
+        if sound { error } else { [f64::INFINITY; N] }
     }
 
-    fn undo(&mut self, rows: &mut Vec<f64>) {
+    fn undo(&mut self, rows: &mut Vec<[f64; N]>) {
         std::mem::swap(rows, &mut self.before);
     }
+}
 
+impl Stepper<1> {
     /// Adds heat taken up, made and led away. Heat made and heat led away are integrated by the rule that the
     /// temperatures follow, so that nothing is lost between them.
-    fn account(&self, case: &Case<'_>, energy: &mut [f64; 3], step: f64) {
-        let unknown = case.circuit.unknown();
-        let away = |flow: &Flow| flow.heat[unknown..].iter().sum::<f64>();
-        let [made, led] = case.beyond(&self.matrix, &self.apart);
-        energy[0] += self.taken;
-        energy[1] += step * (0.5 * (self.flow.made + self.later.made) + GAMMA * made);
+    fn account(&self, equations: &Equations<'_, 1>, energy: &mut [f64; 3], step: f64) {
+        let unknown = equations.circuit.unknown();
+        let away = |flow: &Flow<1>| flow.heat[unknown..].as_flattened().iter().sum::<f64>();
+        let [made, led] = equations.beyond(&self.matrix, &self.apart);
+        energy[0] += self.taken[0];
+        energy[1] += step * (0.5 * (self.flow.made[0] + self.later.made[0]) + GAMMA * made);
         energy[2] += step * (0.5 * (away(&self.flow) + away(&self.later)) + GAMMA * led);
     }
 }
@@ -210,6 +292,14 @@ impl Course {
     /// The last state: a course has at least its first one.
     pub fn end(&self) -> &ThermalState {
         &self.states[self.states.len() - 1]
+    }
+
+    /// The last state, or what melts before.
+    pub(super) fn into_end(mut self) -> Result<ThermalState, NetworkRefusal> {
+        match (self.melted, self.states.pop()) {
+            (None, Some(end)) => Ok(end),
+            (melted, _) => Err(NetworkRefusal::Runaway(melted.unwrap_or_default())),
+        }
     }
 
     /// The state at a time, s, straight between steps; the last one after the end.
@@ -223,6 +313,57 @@ impl Course {
         ThermalState {
             rows: rows.map(|(a, b)| a + part * (b - a)).collect(),
             current: self.states[after].current,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::circuit::Circuit;
+    use super::super::network::{Bar, CrossSection, Film, FreeScope, Metal, Network, Surface};
+    use super::*;
+
+    #[test]
+    fn courses_beside_each_other_are_those_alone() {
+        let mut network = Network::new();
+        let factor = network.free("factor on the film", 0.5, 1.5, FreeScope::Surroundings);
+        let (air, minus, plus) = (network.held(298.15), network.point(), network.point());
+        network.terminals(minus, plus);
+        let film = Film::Level { width: 0.02, factor: factor.into() };
+        let bar = Bar {
+            name: "bar".to_owned(),
+            from: minus,
+            to: plus,
+            length: 0.2.into(),
+            section: CrossSection::Flat { width: 0.02.into(), thickness: 0.002.into() },
+            metal: Metal {
+                resistivity: 1.7e-8.into(),
+                coefficient: 3.9e-3,
+                conductivity: 390.0.into(),
+                capacity: 3.4e6,
+            },
+            cover: None,
+            surface: Some(Surface { film, air, emissivity: 0.1.into(), faced: air }),
+            limit: None,
+        };
+        network.bar(bar).unwrap();
+        let circuit = Circuit::new(network).unwrap();
+        let cases: Vec<Case<'_>> = (0..11).map(|n| circuit.at(&[0.5 + 0.1 * f64::from(n)])).collect();
+        for current in [150.0, 3000.0] {
+            let phases = [Phase { current, seconds: 300.0 }, Phase { current: 80.0, seconds: 100.0 }];
+            let cut = [Phase { current: 150.0, ..phases[0] }, phases[1]];
+            let steps = cases[0].course_with(None, &cut, Steps::Error(COARSE_ERROR)).parts;
+            let runs: Vec<Run<'_>> =
+                cases.iter().map(|case| Run { case, from: None, phases: &phases }).collect();
+            for (run, beside) in runs.iter().zip(courses(&runs, &steps)) {
+                let alone = run.case.course_with(None, &phases, Steps::Same(&steps));
+                assert_eq!(beside.melted, alone.melted);
+                assert_eq!(beside.times, alone.times);
+                let rows = |course: &Course| -> Vec<Vec<f64>> {
+                    course.states.iter().map(|state| state.rows.clone()).collect()
+                };
+                assert_eq!(rows(&beside), rows(&alone));
+            }
         }
     }
 }

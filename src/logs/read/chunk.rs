@@ -67,12 +67,11 @@ pub(super) struct Chunks<R> {
 impl<R: Read> Chunks<R> {
     /// Starts at the first byte: looks at the encoding, drops a byte order mark.
     pub fn new(mut source: R) -> io::Result<Self> {
-        let mut first = vec![0; READ / 2];
-        let filled = fill(&mut source, &mut first)?;
-        let ended = filled < first.len();
-        first.truncate(filled);
+        let mut first = Vec::new();
+        source.by_ref().take(READ as u64 / 2).read_to_end(&mut first)?;
+        let ended = first.len() < READ / 2;
         let (encoding, skip) = sniff(&first);
-        first.drain(..skip.min(filled));
+        first.drain(..skip.min(first.len()));
         let wide = encoding == UTF_16LE || encoding == UTF_16BE;
         let decoder = wide.then(|| encoding.new_decoder_without_bom_handling());
         let mut chunks = Self {
@@ -112,7 +111,11 @@ impl<R: Read> Chunks<R> {
 
     /// Fills a chunk, whose memory is used again; `false` at the end of the file.
     pub fn next(&mut self, chunk: &mut Chunk) -> io::Result<bool> {
-        chunk.bytes.resize(ROOM, 0);
+        // Nothing comes after what is held of a short file.
+        let room = if self.ended && self.decoder.is_none() { self.held.len() + PADDING } else { ROOM };
+        if chunk.bytes.len() < room {
+            chunk.bytes.resize(room, 0);
+        }
         chunk.line_end = self.line_end;
         chunk.begins_too_long = std::mem::take(&mut self.in_long_line);
         let mut len = self.held.len();

@@ -367,7 +367,9 @@ pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
     };
     let mut text = text.trim();
     let mut days = 0.0;
-    for mark in [" days ", " day ", "d ", "d", " ", "."] {
+    // Days stand before the first colon.
+    let days_before = text.split(':').next().is_some_and(|hours| hours.contains(['d', ' ', '.']));
+    for mark in [" days ", " day ", "d ", "d", " ", "."].into_iter().filter(|_| days_before) {
         if let Some((before, after)) = text.split_once(mark)
             && after.contains(':')
             && !before.contains(':')

@@ -1,5 +1,6 @@
 //! Recognises the layout of a log from its first lines.
 
+use std::borrow::Cow;
 use std::io::Read;
 
 use crate::units::words;
@@ -283,7 +284,7 @@ fn build(
         time_reader: TimeReader::new(
             &time,
             table.notation,
-            data.iter().filter_map(|row| row.fields.get(date_column.or(time_column)?)).map(Vec::as_slice),
+            data.iter().filter_map(|row| row.fields.get(date_column.or(time_column)?)).map(AsRef::as_ref),
         ),
         time,
         columns,
@@ -413,7 +414,9 @@ fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
         return;
     };
     let parts: Vec<&[u8]> = above.iter().skip(begin).map(|row| row.raw).collect();
-    let fields = split(&parts.join(&b' '), table.delimiter);
+    let line = parts.join(&b' ');
+    let fields = split(&line, table.delimiter).into_iter().map(|field| Cow::Owned(field.into_owned()));
+    let fields: Vec<Cow<'_, [u8]>> = fields.collect();
     if fields.len().abs_diff(table.columns) <= 1
         && let Some(first) = above.get_mut(begin)
     {

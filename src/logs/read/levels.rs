@@ -4,6 +4,8 @@
 //! one name apart. Where the quantities stand above and the places below ("Voltage (V)" over "pack" and "cell 1"), neither
 //! line tells a log by itself and both together make the name. What only counts or types the columns is passed over.
 
+use std::borrow::Cow;
+
 use super::chunk::text;
 use super::column::{Column, Meaning, is_of};
 use super::number::{self, Cell};
@@ -14,13 +16,13 @@ use super::unit::unit_of;
 const KINDS: &str = "bool boolean date datetime double float float32 float64 int int32 int64 integer \
      number real str string text time timestamp";
 
-fn filled(fields: &[Vec<u8>]) -> Vec<String> {
+fn filled(fields: &[Cow<'_, [u8]>]) -> Vec<String> {
     let cells = fields.iter().map(|field| text(field).trim().to_owned());
     cells.filter(|cell| !cell.is_empty() && cell != "-").collect()
 }
 
 /// Most of the cells are units.
-pub(super) fn is_units(fields: &[Vec<u8>]) -> bool {
+pub(super) fn is_units(fields: &[Cow<'_, [u8]>]) -> bool {
     let cells = filled(fields);
     let is_unit = |cell: &&String| {
         let bare = cell.trim_matches(['(', ')', '[', ']']);
@@ -31,7 +33,7 @@ pub(super) fn is_units(fields: &[Vec<u8>]) -> bool {
 }
 
 /// A row that says nothing of what the columns mean: kinds of numbers, or the numbers of the columns.
-pub(super) fn is_filler(fields: &[Vec<u8>]) -> bool {
+pub(super) fn is_filler(fields: &[Cow<'_, [u8]>]) -> bool {
     let cells = filled(fields);
     let kinds = cells.iter().all(|cell| is_of(&cell.to_lowercase(), KINDS));
     // Three at least, or a header of "time" and "number" would pass.
@@ -67,7 +69,7 @@ pub(super) fn tells_a_log(columns: &[Column]) -> bool {
 }
 
 /// The lower name before the upper one, which reaches over the empty cells to its right.
-pub(super) fn joined(upper: &[Vec<u8>], lower: &[String]) -> Vec<String> {
+pub(super) fn joined(upper: &[Cow<'_, [u8]>], lower: &[String]) -> Vec<String> {
     let mut group = String::new();
     lower
         .iter()
@@ -86,8 +88,8 @@ pub(super) fn joined(upper: &[Vec<u8>], lower: &[String]) -> Vec<String> {
 mod tests {
     use super::*;
 
-    fn row(cells: &[&str]) -> Vec<Vec<u8>> {
-        cells.iter().map(|cell| cell.as_bytes().to_vec()).collect()
+    fn row<'a>(cells: &[&'a str]) -> Vec<Cow<'a, [u8]>> {
+        cells.iter().map(|cell| Cow::Borrowed(cell.as_bytes())).collect()
     }
 
     #[test]

@@ -249,9 +249,10 @@ pub(super) fn ungroup(text: &str, decimal: char, grouped: bool) -> Option<String
 fn is_overflow(text: &str) -> bool {
     const MARKS: &str = "OL O.L O.L. 0L OVL OVLD OVER OVERFLOW OVERLOAD OVERRANGE OPEN INF INFINITY NAN \
          NA N/A #N/A #NUM! #DIV/0! NULL NONE ERR ERROR";
+    const LONGEST: usize = "OVERRANGE".len();
     let bare = text.trim_start_matches(['+', '-']);
     text.bytes().all(|byte| matches!(byte, b'-' | b'*' | b'?' | b'_' | b'.'))
-        || is_of(&bare.to_ascii_uppercase(), MARKS)
+        || (bare.len() <= LONGEST && is_of(&bare.to_ascii_uppercase(), MARKS))
 }
 
 #[cfg(test)]

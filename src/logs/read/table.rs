@@ -12,7 +12,7 @@ use super::number::{self, Cell, DecimalMark, Notation};
 #[derive(Clone)]
 pub(super) struct Row<'a> {
     pub line: u64,
-    pub fields: Vec<Vec<u8>>,
+    pub fields: Vec<Cow<'a, [u8]>>,
     pub raw: &'a [u8],
 }
 
@@ -35,11 +35,7 @@ pub(super) struct Ambiguous {
 
 /// The fields of one line. Quotes never span lines: no log needs it, and one stray quotation mark would
 /// swallow the rest of the file.
-pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
-    fields(line, delimiter).into_iter().map(Cow::into_owned).collect()
-}
-
-fn fields(line: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
+pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
     if delimiter == b' ' {
         let fields = line.split(|byte| *byte == b' ').filter(|field| !field.is_empty());
         return fields.map(Cow::Borrowed).collect();
@@ -89,7 +85,7 @@ impl Table {
         let rows: Vec<(u64, Vec<Cow<'_, [u8]>>)> = lines
             .iter()
             .filter(|(_, raw)| memchr::memchr(delimiter, raw).is_some())
-            .map(|(line, raw)| (*line, fields(raw, delimiter)))
+            .map(|(line, raw)| (*line, split(raw, delimiter)))
             .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
             .collect();
         let (notation, ambiguous) = notation(&rows);
@@ -123,7 +119,7 @@ fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>)
     }
     let (mut point, mut comma) = (Seen::default(), Seen::default());
     for (line, fields) in rows {
-        for field in fields {
+        for field in fields.iter().filter(|field| memchr::memchr2(b'.', b',', field).is_some()) {
             let Ok(cell) = std::str::from_utf8(field) else {
                 continue;
             };

@@ -171,7 +171,7 @@ pub(super) fn pace(
 }
 
 pub(super) fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {
-    data.iter().filter_map(|row| row.fields.get(index)).map(Vec::as_slice).take(200).collect()
+    data.iter().filter_map(|row| row.fields.get(index)).map(AsRef::as_ref).take(200).collect()
 }
 
 /// The form of a time column by what most of its cells are.

@@ -24,11 +24,11 @@ use super::stamp::Stamps;
 use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
 use super::{CollectionError, Options, PUBLISHED, chart, fields, listing};
 use crate::evidence::bag;
-use crate::evidence::hash::silent;
+use crate::evidence::hash::{Sha256Digest, silent};
 use crate::judge::inspection::{Inspection, OpenError, RECORD, WORKER_STACK, book};
 use crate::judge::rules::Grade;
-use crate::record;
 use crate::record::open;
+use crate::record::{self, Record};
 use crate::render::OWN_WORDS;
 use crate::render::write_up::{FOLDER, View};
 
@@ -309,11 +309,11 @@ impl Work<'_> {
     /// Judges an inspection and writes its page.
     fn judge(&self, found: &FoundFolder) -> Result<Done, CollectionError> {
         let folder = found.folder_in(self.root);
-        let stamps = match self.look(&folder) {
-            Ok(stamps) => stamps,
+        let (stamps, record) = match self.look(&folder) {
+            Ok(looked) => looked,
             Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };
-        let inspection = match Inspection::open_for_tables(&folder, &self.options.house, &OWN_WORDS) {
+        let inspection = match Inspection::open_for_tables(&folder, record, &self.options.house, &OWN_WORDS) {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
@@ -357,15 +357,18 @@ impl Work<'_> {
         Ok(done)
     }
 
-    /// The files behind an inspection, or what is wrong with its record.
-    fn look(&self, folder: &Path) -> Result<Stamps, String> {
+    /// The files behind an inspection, and its record as long as it is the one whose hash was taken; or what is wrong with
+    /// it.
+    fn look(&self, folder: &Path) -> Result<(Stamps, Option<Record>), String> {
         let text = open::text(&folder.join(RECORD)).map_err(|refused| in_words(&refused.into(), ""))?;
         let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
         let logs = record.test.iter().flat_map(|test| test.all_logs());
         let photos = record.photo.iter().filter_map(|photo| photo.file.text());
         let named: BTreeSet<String> =
             logs.chain(photos).map(str::to_owned).chain(seal::files(folder)).collect();
-        Stamps::take(folder, named.into_iter().collect()).map_err(|error| error.to_string())
+        let stamps = Stamps::take(folder, named.into_iter().collect()).map_err(|error| error.to_string())?;
+        let same = stamps.record == Sha256Digest::of(text.as_bytes()).to_string();
+        Ok((stamps, same.then_some(record)))
     }
 }
 

@@ -71,7 +71,8 @@ const PATH: [&str; 7] = [
 ];
 
 /// What costs most of what only a write-up tells.
-pub(crate) const TOLD_ONLY: [&str; 3] = [PATH[1], PATH[3], PATH[4]];
+pub(crate) const TOLD_ONLY: [&str; 7] =
+    [PATH[1], PATH[3], PATH[4], PATH[5], TEMPERATURES[0], TEMPERATURES[2], PERMISSIBLE[1]];
 
 /// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
 pub(crate) fn heated(kind: Option<ElementKind>) -> bool {
@@ -228,6 +229,11 @@ type Current = Result<(Range, Vec<String>), Vec<Missing>>;
 type Searched<T> = Result<T, Vec<Missing>>;
 
 impl Solved<'_> {
+    /// Whether a fact is not left out.
+    fn asked(&self, name: &str) -> bool {
+        !self.left_out.contains(&name)
+    }
+
     fn worker(&self) -> Worker<'_> {
         let work = Worker::new(self.facts);
         work.claimed(&self.pack.claims);
@@ -405,10 +411,12 @@ impl Solved<'_> {
     fn courses(&self) -> (Result<TemperatureRanges, NetworkRefusal>, Result<(), NetworkRefusal>) {
         let discharge = self.pack.charge / self.pack.rated;
         let phases = [Phase { current: self.pack.rated, seconds: self.seconds() }];
-        match self.spread.temperatures(&phases, &[QUARTER, discharge, f64::INFINITY]) {
+        let told = [PATH[5], TEMPERATURES[0], TEMPERATURES[2]].iter().any(|name| self.asked(name));
+        let only = (!told).then_some(discharge);
+        match self.spread.temperatures_at(&phases, &[QUARTER, discharge, f64::INFINITY], only) {
             Ok(found) => (Ok(found), Ok(())),
             // Without a steady state the times with an end are still known.
-            Err(refusal) => (self.spread.temperatures(&phases, &[QUARTER, discharge]), Err(refusal)),
+            Err(refusal) => (self.spread.temperatures_at(&phases, &[QUARTER, discharge], only), Err(refusal)),
         }
     }
 
@@ -449,7 +457,7 @@ impl Solved<'_> {
                 continue;
             };
             let at = place.id.index();
-            for (time, name) in TEMPERATURES.into_iter().enumerate() {
+            for (time, name) in TEMPERATURES.into_iter().enumerate().filter(|(_, name)| self.asked(name)) {
                 let answer = match (found.hottest.get(time), &endless) {
                     (Some(ranges), _) => self.temperature(place, ranges[at], time),
                     (None, Err(refusal)) => Err(vec![Missing::refused(&refusal.to_string())]),
@@ -475,6 +483,9 @@ impl Solved<'_> {
             let range = found.hottest[1][air.index()];
             of.path
                 .push((PATH[6], self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, of_whole(6))));
+        }
+        if !self.asked(PATH[5]) {
+            return;
         }
         let mut work = self.in_short();
         let answer = match found.first_limit {
@@ -542,7 +553,9 @@ impl Solved<'_> {
             if course.melted.is_none() {
                 curves.discharge.push((current, hottest(course.end())));
             }
-            if let Ok(state) = case.steady(current) {
+            if self.asked(PERMISSIBLE[1])
+                && let Ok(state) = case.steady(current)
+            {
                 curves.steady.push((current, hottest(&state)));
             }
         }
@@ -564,7 +577,7 @@ impl Solved<'_> {
             return;
         }
         let Ok(limit) = &place.limit else {
-            for name in PERMISSIBLE {
+            for name in PERMISSIBLE.into_iter().filter(|name| self.asked(name)) {
                 of.elements.push((index, name, place.limit.clone()));
             }
             return;
@@ -576,6 +589,9 @@ impl Solved<'_> {
             (PERMISSIBLE[1], &curves.steady, "without end", endless),
         ];
         for (offset, (name, curve, about, known)) in each.into_iter().enumerate() {
+            if !self.asked(name) {
+                continue;
+            }
             let points: Vec<(f64, f64)> = curve
                 .iter()
                 .map(|(current, all)| (*current, all[at] - curves.start))
