@@ -440,7 +440,7 @@ mod tests {
         assert_eq!(seen.current.unwrap().at_least, Vec::<String>::new());
         let at = |limit: f64| ColdChargeSettings { limit, ..settings() };
         let warm = open(at(ZERO - 20.0));
-        assert!(warm.at_least[0].contains("the coldest that they were is -10"), "{warm:?}");
+        assert!(warm.at_least[0].contains("the coldest that they were is −10"), "{warm:?}");
         let none = ColdChargeSettings { thermometer: None, ..settings() };
         assert_eq!(
             run(0.0, 10.0, 0.004, none).current.unwrap_err(),

@@ -403,7 +403,7 @@ mod tests {
         assert!((integral.charge.sampling / widths - 1.0).abs() < 1e-9);
         let notes = integral.notes();
         assert!(
-            notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s at 22.64 h"),
+            notes[0].starts_with("200 gaps of 6.08 h together, the longest 209 s at 22.6 h"),
             "{notes:?}"
         );
         assert!(notes[0].contains("the 136 shortest of them"), "{notes:?}");

@@ -106,7 +106,7 @@ fn rows_without_a_clock_and_a_header_are_read_by_a_profile() {
         near(highest("of the cells"), 42.968, 5e-4);
         near(highest("ambient"), 25.611, 5e-4);
         let report = told["skipped"][0].as_str().unwrap();
-        assert!(report.starts_with("1316 rows, 1316 samples over 65.75 min"), "3945 s: {report}");
+        assert!(report.starts_with("1316 rows, 1316 samples over 65.8 min"), "3945 s: {report}");
         assert!(told["form"].as_str().unwrap().contains("no clock: a row each 3 s, as said"));
     }
     // The same as the thermometer of a test, by the lines that are printed for the record.

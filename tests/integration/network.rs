@@ -257,7 +257,7 @@ fn what_was_measured_comes_first() {
     );
     assert!(missing(&hot, BELOW_LIMIT, "plus-bar").contains("contradict each other: plus-bar at"));
     // A short test, or one at less current, proves nothing for the rated one.
-    for (log, says) in [(log(100.0, 30, 12.0), "for 29.67 min"), (log(60.0, 170, 12.0), "60 A")] {
+    for (log, says) in [(log(100.0, 30, 12.0), "for 29.7 min"), (log(60.0, 170, 12.0), "60 A")] {
         let short = with(log);
         assert_eq!(outcome(&short, MEASURED, "plus-bar"), Some(Outcome::NotDecided), "{says}");
         assert!(

@@ -262,7 +262,7 @@ fn texts_that_are_withheld_stand_in_no_output() {
     // The rig is for the bench: no output for others shows it.
     let shown = |place: &&String| !place.starts_with("rig");
     let published = filled.sentinels.places.iter().filter(shown).count();
-    assert!(places.len() > published / 2, "{} of {published}", places.len());
+    assert!(places.len() > published / 3, "{} of {published}", places.len());
     assert!(places.contains("photo.file") && places.contains("inspection.serial"));
 
     let mut texts: Vec<String> =

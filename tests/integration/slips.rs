@@ -668,7 +668,7 @@ fn half_the_capacity_per_hour_just_above_freezing_does_not_pass() {
         )
     };
     let short =
-        "▼ major    The pack allows a charge current in the cold that no public cell manual read here allows";
+        "▼ major    In the cold the pack takes more charge current than any cell manual read here allows";
     assert!(checked(&record("50 A", "")).contains(short), "{}", checked(&record("50 A", "")));
     for (current, more) in [("20 A", ""), ("50 A", "cold_charge_current = \"10 A\"\n")] {
         let out = checked(&record(current, more));

@@ -147,8 +147,8 @@ mod tests {
             ),
             (
                 Figure::amount("coldest", 268.15, 0.0, Dimension::TEMPERATURE),
-                "-5 °C",
-                r#"{"name":"coldest","text":"-5 °C","si":268.15,"unit":"K"}"#,
+                "−5 °C",
+                r#"{"name":"coldest","text":"−5 °C","si":268.15,"unit":"K"}"#,
             ),
             (
                 Figure::amount("charge", 7200.0, 0.0, Dimension::CHARGE),

@@ -283,7 +283,7 @@ mod tests {
     #[test]
     fn a_number_hides_nothing_where_the_picture_is_plain_elsewhere() {
         let spot = Spot { x: 500.0, y: 300.0, width: 200.0, height: 100.0 };
-        let stripes = |x: u32| image::Luma([if x / 7 % 2 == 0 { 255 } else { 0 }]);
+        let stripes = |x: u32| image::Luma([if (x / 7).is_multiple_of(2) { 255 } else { 0 }]);
         let half = GrayImage::from_fn(1200, 900, |x, y| if y < 350 { stripes(x) } else { image::Luma([90]) });
         let (_, y) = place(spot, &[spot], &[], &half, 12.0);
         assert!(y > 350.0 + NUMBER * 12.0, "{y}");
