@@ -162,6 +162,8 @@ impl Case<'_> {
                     near = Some(state);
                     search.tried(over);
                 }
+                // Its own steps may have an answer.
+                Err(NetworkRefusal::Runaway(_)) if kept.is_some() => steps = None,
                 Err(NetworkRefusal::Runaway(_)) => {
                     (steps, near) = (None, None);
                     search.tried(f64::INFINITY);

@@ -441,14 +441,10 @@ impl<'a> Spread<'a> {
         let cut = cut(phases, times);
         let case = self.circuit.at(&self.belief.centre);
         let nominal = case.course_with(None, &cut, Steps::Error(STEP_ERROR));
-        if let Some(name) = nominal.melted {
-            return Err(NetworkRefusal::Runaway(name));
-        }
+        nominal.whole()?;
         let coarse = self.coarse.at(&self.belief.centre);
         let coarsely = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR));
-        if let Some(name) = coarsely.melted {
-            return Err(NetworkRefusal::Runaway(name));
-        }
+        coarsely.whole()?;
         let steps = coarsely.parts;
         let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
@@ -471,6 +467,7 @@ impl<'a> Spread<'a> {
         let fine = outputs(&case, &at_centre);
         let end = steady(&coarse)?;
         let answer = |(case, course): (&Case<'_>, &Course)| -> Answered {
+            course.whole()?;
             let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
             Ok(outputs(case, &states(course, steady.as_ref())))
         };

@@ -30,7 +30,8 @@ pub struct Phase {
 pub(super) enum Steps<'a> {
     /// By the error, K, of one step.
     Error(f64),
-    /// As in an earlier course, as parts of each phase.
+    /// As in an earlier course, as parts of each phase. Where one of them is too long for what grows in it, that counts as
+    /// melted.
     Same(&'a [Vec<f64>]),
 }
 
@@ -114,10 +115,13 @@ impl Case<'_> {
                     let rows = rows.as_flattened().to_vec();
                     course.states.push(ThermalState { rows, current: phase.current });
                 }
-                let melted = rows.as_flattened()[..self.circuit.unknown()]
-                    .iter()
-                    .position(|t| *t >= MELTED || t.is_nan());
-                if let Some(row) = melted.or((parts.len() > MOST_STEPS).then_some(0)) {
+                let rows = &rows.as_flattened()[..self.circuit.unknown()];
+                let melted = rows.iter().position(|t| *t >= MELTED || t.is_nan());
+                let hottest =
+                    || rows.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|(row, _)| row);
+                // A step that has no answer leaves the rows as they were.
+                let unanswered = error.is_infinite().then(hottest).flatten();
+                if let Some(row) = melted.or(unanswered).or((parts.len() > MOST_STEPS).then_some(0)) {
                     course.melted = Some(self.circuit.name_of(row));
                     return course;
                 }
@@ -294,12 +298,15 @@ impl Course {
         &self.states[self.states.len() - 1]
     }
 
+    /// Refuses a course in which something melts.
+    pub(super) fn whole(&self) -> Result<(), NetworkRefusal> {
+        self.melted.as_ref().map_or(Ok(()), |name| Err(NetworkRefusal::Runaway(name.clone())))
+    }
+
     /// The last state, or what melts before.
     pub(super) fn into_end(mut self) -> Result<ThermalState, NetworkRefusal> {
-        match (self.melted, self.states.pop()) {
-            (None, Some(end)) => Ok(end),
-            (melted, _) => Err(NetworkRefusal::Runaway(melted.unwrap_or_default())),
-        }
+        self.whole()?;
+        self.states.pop().ok_or(NetworkRefusal::Runaway(String::new()))
     }
 
     /// The state at a time, s, straight between steps; the last one after the end.
@@ -358,6 +365,7 @@ mod tests {
             for (run, beside) in runs.iter().zip(courses(&runs, &steps)) {
                 let alone = run.case.course_with(None, &phases, Steps::Same(&steps));
                 assert_eq!(beside.melted, alone.melted);
+                assert_eq!(alone.melted.is_some(), current > 1000.0, "{current} A");
                 assert_eq!(beside.times, alone.times);
                 let rows = |course: &Course| -> Vec<Vec<f64>> {
                     course.states.iter().map(|state| state.rows.clone()).collect()

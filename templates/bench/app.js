@@ -72,7 +72,7 @@ function ask(operation) {
     return false;
   }
   // What was typed for an answer is in it now; what else is asked for leaves it where it was typed.
-  if (op.do === "answer") for (const { key } of answersOf(op)) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${key}${what}`);
+  if (op.do === "answer") for (const { key } of answersOf(op)) Object.keys(localStorage).filter((name) => name.split("#")[0] === `draft:${key}`).forEach((name) => localStorage.removeItem(name));
   send();
   return true;
 }
@@ -153,16 +153,17 @@ function settle(op, result) {
     const told = op.do === "answer" ? answersOf(op).filter(({ key }) => question(key)) : [];
     for (const { key } of told) if (question(key).kind !== "adds") Object.assign(question(key), { open: false, rev: result.revs[key] });
     if (result.decided.length === 0) tell(`Saved: ${told.map(({ key, value }) => `${asked(key)} ${value ?? ""}`).join("; ") || result.said}`);
-    const [before, here] = [state.questions.map((each) => each.key), at];
+    const [before, here, walk] = [state.questions.map((each) => each.key), at, walked];
     poll().then(() => {
       const fresh = state.questions.filter((each) => !before.includes(each.key));
       // What was added is asked about next, what was renamed stays at hand with what was typed there; where something was
-      // removed, the list goes on.
+      // removed, the list goes on. Whoever went elsewhere meanwhile stays there.
+      const stayed = walk === walked;
       const item = (key) => key.split("@")[0];
-      if (op.do === "add" && !firstOn()) { const added = fresh.find(isAsked); if (added) go(added.key); }
-      if (op.do === "rename" && fresh.length) renamed(here, fresh.find((each) => item(each.key) === item(here)) || fresh[0]);
+      if (op.do === "add" && stayed && !firstOn()) { const added = fresh.find(isAsked); if (added) go(added.key); }
+      if (op.do === "rename" && fresh.length) renamed(here, fresh.find((each) => item(each.key) === item(here)) || fresh[0], stayed);
       const after = before.slice(before.indexOf(here)).find(question);
-      if (op.do === "remove" && after && after !== here) go(after, false);
+      if (op.do === "remove" && stayed && after && after !== here) go(after, false);
     });
   } else {
     put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, revs: result.revs });
@@ -171,13 +172,13 @@ function settle(op, result) {
   }
 }
 
-function renamed(from, to) {
+function renamed(from, to, stayed) {
   const [old, now] = [from, to.key].map((key) => `@${partOf(key)}`);
-  for (const name of Object.keys(localStorage).filter((name) => name.startsWith("draft:") && name.replace("#pick", "").endsWith(old))) {
+  for (const name of Object.keys(localStorage).filter((name) => name.startsWith("draft:") && name.split("#")[0].endsWith(old))) {
     localStorage.setItem(name.replace(old, now), localStorage.getItem(name));
     localStorage.removeItem(name);
   }
-  go(to.key, false);
+  if (stayed) go(to.key, false);
 }
 
 async function sendPhotos() {
@@ -283,7 +284,14 @@ function next(from) {
   return order.find(isAsked);
 }
 
+// How often somebody went somewhere, or was led there.
+let walked = 0;
+
 function go(key, keep = true) {
+  walked += 1;
+  // Whoever went somewhere is not led on from what was answered before.
+  clearTimeout(then);
+  then = 0;
   if (keep && at && at !== key) trail.push(at);
   if (key !== at) more = "";
   at = key;
@@ -295,11 +303,9 @@ function go(key, keep = true) {
 }
 
 function onward() {
-  clearTimeout(then);
-  then = 0;
   const one = next(at);
   if (one) go(one.key);
-  else { shown = ""; render(); }
+  else { clearTimeout(then); then = 0; shown = ""; render(); }
 }
 
 function extra(place = "") {
@@ -667,8 +673,12 @@ function inputs(one) {
 function sides(one, field, place = "") {
   const box = make("div", null, { class: "two" });
   const inputs = one.sides.map((side) => make("input", null, { id: `side-${side}${place}`, inputmode: "decimal", autocomplete: "off", placeholder: side, "aria-label": side }));
-  for (const input of inputs) {
+  for (const [index, input] of inputs.entries()) {
+    // Half a size is kept as well: the card may be drawn again before the other half is typed.
+    const draft = `draft:${one.key}#${one.sides[index]}`;
+    input.value = localStorage.getItem(draft) ?? "";
     input.addEventListener("input", () => {
+      localStorage.setItem(draft, input.value);
       field.value = inputs.every((each) => each.value.trim()) ? inputs.map((each) => each.value.trim()).join(" x ") : "";
       localStorage.setItem(`draft:${one.key}`, field.value);
     });

@@ -310,7 +310,24 @@ assert.ok(idsOfParts().includes("other-joint") && idsOfParts().includes("positiv
 await page.getByRole("button", { name: "Leave it" }).tap();
 await change("#change-gone", "other-joint", "Remove");
 assert.ok(!record().includes("other-joint"));
-await page.waitForFunction(() => at.includes("@") && question(at).section === "positive-leg");
+await page.waitForFunction(() => question(at) && question(at).section === "positive-leg" && !at.endsWith("@other-joint"));
+await goTo(page, "positive-section@positive-bar");
+const sectionBefore = record();
+await page.fill("#side-width", "20,04");
+await page.locator("#card .main").tap();
+await page.waitForFunction(() => /thickness is not filled in/.test(document.getElementById("decided").textContent));
+assert.equal(record(), sectionBefore, "half a size is not saved");
+await page.fill("#side-thickness", "1,52");
+await page.locator("#card .main").tap();
+await sent(page);
+assert.match(record(), /section = \{ value = "20,04 x 1,52 mm"/);
+await goTo(page, "positive-section@positive-bar");
+await page.fill("#value", "20.04×1.52");
+await page.locator("#card .main").tap();
+await sent(page);
+assert.match(record(), /section = \{ value = "20\.04×1\.52 mm"/);
+await page.evaluate((value) => kept(question("positive-section@positive-bar"), value, {}), answers["positive-section@positive-bar"].value);
+await sent(page);
 
 // ------------------------------------------------------------------ two devices on one field
 const second = await device();

@@ -198,14 +198,9 @@ fn holds(bytes: &[u8], text: &str) -> bool {
 
 /// Makes every output of a folder; what was printed and every file written.
 fn everything(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
-    written_by(OUTPUTS, folder)
-}
-
-/// What some of the commands print and write.
-fn written_by(commands: &[&[&str]], folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     let out = tempfile::tempdir().unwrap();
     let mut all = Vec::new();
-    for command in commands {
+    for command in OUTPUTS {
         let arguments: Vec<String> = command
             .iter()
             .map(|argument| {
@@ -254,15 +249,15 @@ fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(St
 #[test]
 fn texts_that_are_withheld_stand_in_no_output() {
     let filled = filled();
-    // With nothing withheld a write-up alone shows very many of them: the search does find what is there.
+    // Without withheld very many of them are shown (the rig is for the bench and is not): the search does find what is there.
     let open = write_folder(&filled, "");
-    let shown = written_by(&OUTPUTS[..1], open.path());
+    let shown = everything(open.path());
     let found = found_in(&shown, &filled.sentinels);
     let places: std::collections::BTreeSet<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
     // The rig is for the bench: no output for others shows it.
     let shown = |place: &&String| !place.starts_with("rig");
     let published = filled.sentinels.places.iter().filter(shown).count();
-    assert!(places.len() > published / 3, "{} of {published}", places.len());
+    assert!(places.len() > published / 2, "{} of {published}", places.len());
     assert!(places.contains("photo.file") && places.contains("inspection.serial"));
 
     let mut texts: Vec<String> =

@@ -14,6 +14,7 @@ use crate::render::draw::counted::{Bin, Histogram, Points};
 use crate::render::draw::rows::{Group, Row, RowChart};
 use crate::render::draw::scale::round_step;
 use crate::render::draw::{Named, Paper};
+use crate::units::significant;
 use crate::units::words::clipped;
 
 /// Unit of an axis that counts packs.
@@ -299,7 +300,8 @@ fn scatter(rows: &[PackRow]) -> Chart {
     chart.words.push_str(&not_in(packs.len(), rows.len(), NO_FACTS));
     if packs.len() <= ONE_BY_ONE {
         chart.heads = ["pack", "claimed, Ah", "measured, Ah"].map(str::to_owned).into();
-        chart.rows = packs.iter().map(|(row, x, y)| vec![name(row), shown(*x, ""), shown(*y, "")]).collect();
+        chart.rows =
+            packs.iter().map(|(row, x, y)| vec![name(row), significant(*x, 4), significant(*y, 4)]).collect();
     } else {
         chart.heads = ["measured over claimed, %", "packs"].map(str::to_owned).into();
         let subject = Subject { id: "", title: "", about: "", unit: "%", zero: false, left_out: "" };
