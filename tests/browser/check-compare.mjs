@@ -4,7 +4,7 @@
 //
 //   node tests/browser/check-compare.mjs [compare.html ...]
 //
-// Screenshots and printed sheets go to target/screenshots. Last line: 'N passed, N failed'.
+// With UNDERLID_SHOTS=1 screenshots and printed sheets go to target/screenshots. Last line: 'N passed, N failed'.
 
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
@@ -13,14 +13,13 @@ import path from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { checkPage } from './lib/checks.mjs';
 import { Tally } from './lib/tally.mjs';
-import { launch, root } from './lib/tools.mjs';
+import { launch, root, shots } from './lib/tools.mjs';
 
 const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
 const SCREENS = [
   { width: 390, height: 844 },
   { width: 1280, height: 900 },
 ];
-const shots = path.join(root, 'target/screenshots');
 
 const tally = new Tally();
 const browser = await launch();
@@ -28,7 +27,7 @@ const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-compare-'));
 try {
   const given = process.argv.slice(2).map((file) => path.resolve(file));
   const pages = given.length > 0 ? given : [compare(EXAMPLES), compare([...EXAMPLES, EXAMPLES[0]])];
-  mkdirSync(shots, { recursive: true });
+  if (shots) mkdirSync(shots, { recursive: true });
   for (const [number, file] of pages.entries()) {
     const name = `compare-${number + 1}`;
     const findings = await checkPage(browser, file, { name, shots });

@@ -8,7 +8,7 @@
 
 import { execFileSync } from 'node:child_process';
 import { createServer } from 'node:http';
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync } from 'node:fs';
+import { cpSync, existsSync, mkdtempSync, readFileSync, readdirSync, rmSync } from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
 import { pathToFileURL } from 'node:url';
@@ -220,8 +220,6 @@ async function paper(name, folder) {
   const broken = bodies.filter((text) => !bares.some((bare) => bare.includes(text.slice(-25)) && bare.includes(text.slice(0, 25))));
   tally.record(`${name}: no cause is broken over two sheets`, broken.map((text) => text.slice(0, 60)));
 
-  const shots = path.join(root, 'target/screenshots');
-  mkdirSync(shots, { recursive: true });
   const problems = [];
   const pictures = path.join(scratch, `${name}-sheet`);
   poppler('pdftoppm', ['-r', '50', '-gray', pdf, pictures]);

@@ -30,7 +30,7 @@ const BINS: usize = 20;
 /// Share of packs at either end that must not stretch the axis for all others.
 const TAIL: f64 = 0.005;
 /// Characters of a pack's name in a chart.
-const LONGEST_LABEL: usize = 44;
+const LONGEST_LABEL: usize = 90;
 
 /// The page of charts.
 #[derive(Serialize)]

@@ -138,7 +138,8 @@ async function axe(page) {
 }
 
 async function onPaper(browser, file, paper, findings, shot) {
-  // A reader in dark mode prints too; the sheet must come out light.
+  // A reader in dark mode prints too; the sheet must come out light. What is the same to the last byte is looked at once.
+  const seen = new Map();
   for (const colorScheme of SCHEMES) {
     const { context, page } = await open(browser, file, { colorScheme }, findings);
     const folder = mkdtempSync(path.join(os.tmpdir(), 'underlid-print-'));
@@ -146,7 +147,9 @@ async function onPaper(browser, file, paper, findings, shot) {
       const pdf = path.join(folder, 'print.pdf');
       await page.pdf({ path: pdf, format: paper.format, printBackground: true, preferCSSPageSize: false });
       const where = `${paper.format}, ${colorScheme}`;
-      findings.add('print', sheetProblems(pdf, folder, paper).map((p) => `${where}: ${p}`));
+      const drawn = readFileSync(pdf, 'latin1').replace(/\/(CreationDate|ModDate) \([^)]*\)/g, '');
+      if (!seen.has(drawn)) seen.set(drawn, sheetProblems(pdf, folder, paper));
+      findings.add('print', seen.get(drawn).map((p) => `${where}: ${p}`));
       if (shot && colorScheme === 'light') {
         mkdirSync(path.dirname(shot), { recursive: true });
         writeFileSync(`${shot}-${paper.format}.pdf`, readFileSync(pdf));

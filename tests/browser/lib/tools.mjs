@@ -11,6 +11,9 @@ import { fileURLToPath } from 'node:url';
 
 export const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../../..');
 
+/** Where pictures for people go, if UNDERLID_SHOTS asks for them; no check needs them, and they take a third of the time. */
+export const shots = process.env.UNDERLID_SHOTS && path.join(root, 'target/screenshots');
+
 const installed = createRequire(path.join(root, '.cache/tools/package.json'));
 
 /** An npm package of tests/tools/package.json. */

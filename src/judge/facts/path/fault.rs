@@ -21,7 +21,7 @@ use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, r
 use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
 use crate::record::parts::ElementKind;
-use crate::units::{Amount, Dimension, show};
+use crate::units::{Amount, Dimension, show, show_range};
 
 /// Resistance of parts that are not listed while the path is not said to be complete, Ω.
 const NOT_LISTED: (f64, f64) = (0.0, 3e-3);
@@ -41,10 +41,7 @@ fn plus(a: Ends, b: Ends) -> Ends {
 }
 
 fn shown(ends: Ends, dimension: Dimension) -> String {
-    if ends.0 == ends.1 {
-        return show(ends.0, dimension);
-    }
-    format!("{} to {}", show(ends.0, dimension), show(ends.1, dimension))
+    show_range(ends.0, ends.1, dimension)
 }
 
 /// What a fault current flows through.
@@ -90,7 +87,7 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
     let of_cells = (series.value() * cell.0 / parallel.value(), series.value() * cell.1 / parallel.value());
     work.step(|| {
         format!(
-            "cells: {} × {} / {} = {}",
+            "cells: {} × ({}) / {} = {}",
             series.show(),
             shown(cell, Dimension::RESISTANCE),
             parallel.show(),

@@ -230,11 +230,8 @@ pub fn lack(missing: &[Missing]) -> &'static str {
 pub fn filled(expr: &Expr, env: &dyn Env) -> String {
     let inner = |expr: &Expr| {
         let text = filled(expr, env);
-        if matches!(expr.node, Node::Arithmetic(Operator::Plus | Operator::Minus, ..)) {
-            format!("({text})")
-        } else {
-            text
-        }
+        let sum = matches!(expr.node, Node::Arithmetic(Operator::Plus | Operator::Minus, ..));
+        if sum && (text.contains(" + ") || text.contains(" − ")) { format!("({text})") } else { text }
     };
     match &expr.node {
         Node::Number(_, text) => text.clone(),
@@ -249,8 +246,15 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
         Node::Power(x, exponent) => format!("{}^{exponent}", inner(x)),
         Node::Arithmetic(operator, left, right) => match operator {
             Operator::Plus => format!("{} + {}", filled(left, env), filled(right, env)),
-            Operator::Minus => format!("{} − {}", filled(left, env), inner(right)),
-            Operator::Times => format!("{} × {}", inner(left), inner(right)),
+            // An allowance of nought is not told.
+            Operator::Minus => match inner(right) {
+                nought if nought == "0" => filled(left, env),
+                right => format!("{} − {right}", filled(left, env)),
+            },
+            Operator::Times => match inner(left) {
+                one if one == "1" => inner(right),
+                left => format!("{left} × {}", inner(right)),
+            },
             Operator::Over => format!("{} / {}", inner(left), inner(right)),
         },
         Node::Call(function, arguments) => {
