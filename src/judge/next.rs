@@ -19,7 +19,7 @@ use crate::judge::rules::expr::{Node, Relation, Val, evaluate};
 use crate::judge::rules::{Book, Finding, Grade, Outcome, Rule, Scope, Stage, again};
 use crate::record::field::Value;
 use crate::record::{Kind, Record, State, read_answer, reads};
-use crate::units::words::list;
+use crate::units::words::{in_a_sentence, list};
 use crate::units::{Amount, Dimension, Quantity, show, significant};
 pub(crate) use first::headline_of;
 pub use first::{Answered, Headline, Wanted, first_look};
@@ -550,7 +550,7 @@ impl<'a> Search<'a> {
             }
             let look = Look {
                 facts: Vec::new(),
-                ask: format!("a closer measure: {}", lower(&first.rule.title)),
+                ask: format!("a closer measure: {}", in_a_sentence(&first.rule.title)),
                 of: list(&of.into_iter().filter(|of| !of.is_empty()).collect::<Vec<_>>(), "and"),
                 decides: indexes.iter().map(|index| Settles::of(self.open[*index].finding)).collect(),
                 turns,
@@ -798,18 +798,7 @@ fn ask(name: &str) -> String {
     let derived = || FACTS.iter().find(|fact| fact.name == name).map_or(name, |fact| fact.about);
     let about = field_info(name).map_or_else(derived, |info| info.about.trim());
     let first = about.split(". ").next().unwrap_or(about).trim_end_matches('.');
-    lower(first.split(": ").next().unwrap_or(first))
-}
-
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    match (letters.next(), text.chars().nth(1)) {
-        // An abbreviation keeps its capitals.
-        (Some(first), Some(second)) if !second.is_uppercase() => {
-            first.to_lowercase().chain(letters).collect()
-        }
-        _ => text.to_owned(),
-    }
+    in_a_sentence(first.split(": ").next().unwrap_or(first))
 }
 
 /// The fact of the record that something missing names, where looking could find it.

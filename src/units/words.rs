@@ -79,6 +79,23 @@ pub(crate) fn clipped(text: &str, most: usize) -> String {
     }
 }
 
+/// A sentence as a part of another one: its first letter small, but for an abbreviation.
+pub(crate) fn in_a_sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match (letters.next(), text.chars().nth(1)) {
+        (Some(first), Some(second)) if !second.is_uppercase() => {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
+/// With a capital at the beginning.
+pub(crate) fn at_the_beginning(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// "1 finding", "2 findings".
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })

@@ -42,6 +42,9 @@ pub struct Headline {
     pub answered: Answered,
     /// The answer in words; what would decide it while it is open.
     pub told: String,
+    /// The cause that speaks against it.
+    #[serde(skip)]
+    pub(crate) cause: Option<String>,
 }
 
 /// What is asked for.
@@ -159,7 +162,8 @@ fn headline(judged: Judged<'_>, causes: &[Cause], rule: &HeadlineRule) -> Headli
         rule.shows.iter().filter_map(|name| Some(facts.worked(name)?.as_ref().ok()?.show())).collect();
     let shows = if shows.is_empty() { String::new() } else { format!(" ({})", shows.join(": ")) };
     let meets = with(Outcome::Meets);
-    let (answered, told) = match causes.iter().find(|cause| cause.findings.iter().any(of)) {
+    let against = causes.iter().find(|cause| cause.findings.iter().any(of));
+    let (answered, told) = match against {
         Some(cause) => {
             let at = cause.places.first().map_or_else(String::new, |place| format!(": {place}"));
             (Answered::No, format!("{}{at}{shows}", cause.statement))
@@ -170,7 +174,7 @@ fn headline(judged: Judged<'_>, causes: &[Cause], rule: &HeadlineRule) -> Headli
         }
         None => (Answered::Open, rule.beyond.clone()),
     };
-    Headline { question: rule.question.clone(), answered, told }
+    Headline { question: rule.question.clone(), answered, told, cause: against.map(|cause| cause.id.clone()) }
 }
 
 /// Whether all that a headline's rules are about is recorded: of an element that nobody listed nothing is asked, and a test

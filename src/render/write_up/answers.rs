@@ -9,7 +9,7 @@ use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
 use crate::judge::next::{Headline, Judged, headline_of};
 use crate::judge::rules::{Finding, Grade, Outcome};
-use crate::units::words::list;
+use crate::units::words::{at_the_beginning, in_a_sentence, list};
 
 /// The topic of the rules on what opens a short circuit or an overload.
 const PROTECTION: &str = "overcurrent protection";
@@ -82,7 +82,7 @@ fn answers(view: &View, inspection: &Inspection) -> Vec<AnswerView> {
     let headline = |id| headline_of(judged, &judgement.causes, id);
     let (holds, held) = held(view, [headline("limit"), headline("measurement")]);
     let protects = headline("protection").map(|headline| headline.answered.outcome());
-    let protected = protection(view);
+    let protected = protection(view, protects);
     let answer = |question, outcome: Option<Outcome>, said| AnswerView {
         question,
         outcome,
@@ -108,7 +108,8 @@ fn claimed(view: &View) -> String {
     if named.is_empty() {
         return "No rating is recorded.".to_owned();
     }
-    format!("{}.", named.join(", "))
+    let current = if view.rated_current.is_some() { "" } else { " No continuous current is recorded." };
+    format!("{}.{current}", named.join(", "))
 }
 
 /// What a test showed, and the hottest place that was measured.
@@ -142,14 +143,27 @@ fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<
     if let Some(finding) = bearing.iter().find(|finding| finding.outcome == outcome && said.is_empty()) {
         let lacking = finding.missing.first().filter(|_| outcome == Outcome::NotDecided);
         said.push(match lacking {
-            Some(lacking) => format!("{}: {}.", finding.title, in_plain_names(&lacking.what)),
+            Some(lacking) => {
+                let what = view.by_name(&in_plain_names(&lacking.what));
+                let title = in_a_sentence(&finding.title);
+                format!("{}, so “{title}” is open.", at_the_beginning(&what))
+            }
             None => format!("{}.", finding.statement),
         });
     }
     // Nothing that bears on it is open, but neither does a measurement support it.
     if said.is_empty() {
         let open = |headline: &&Headline| headline.answered.outcome() == outcome;
-        said.extend(headlines.iter().flatten().find(open).map(|headline| headline.told.clone()));
+        let cause = |headline: &Headline| {
+            let cause = view.causes.iter().find(|cause| headline.cause.as_ref() == Some(&cause.id))?;
+            Some(format!("{}.", view.by_name(&cause.line())))
+        };
+        let told = |headline: &Headline| {
+            let told = headline.told.trim_end_matches('.');
+            format!("{}.", view.by_name(&at_the_beginning(told)))
+        };
+        let headline = headlines.iter().flatten().find(open);
+        said.extend(headline.map(|headline| cause(headline).unwrap_or_else(|| told(headline))));
     }
     (Some(outcome), said)
 }
@@ -181,9 +195,10 @@ fn limit(view: &View) -> Vec<String> {
 }
 
 /// What falls short of what opens a short circuit; else what does open it.
-fn protection(view: &View) -> Vec<String> {
+fn protection(view: &View, outcome: Option<Outcome>) -> Vec<String> {
     let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
-    let short = view.causes.iter().filter(|cause| about(&&cause.head));
+    let short =
+        view.causes.iter().filter(|cause| outcome == Some(Outcome::FallsShort) && about(&&cause.head));
     let mut said: Vec<String> =
         short.take(2).map(|cause| format!("{}.", view.by_name(&cause.line()))).collect();
     if said.is_empty() {

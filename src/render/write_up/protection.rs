@@ -143,11 +143,7 @@ fn covers(when: &str, regions: &[Vec<(f64, f64, f64)>]) -> String {
             crate::units::words::list(&ranges, "and")
         )
     };
-    let text = format!("{when}{text}");
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+    crate::units::words::at_the_beginning(&format!("{when}{text}"))
 }
 
 fn ends(amount: &Amount) -> (f64, f64) {
