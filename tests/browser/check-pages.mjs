@@ -68,7 +68,7 @@ async function proveChecks() {
       continue;
     }
     writeFileSync(file, faulty);
-    const found = (await checkPage(browser, file, { only: fault.caughtBy })).get(fault.caughtBy) ?? [];
+    const found = (await checkPage(browser, file, { only: fault.caughtBy, says: fault.says })).get(fault.caughtBy) ?? [];
     const caught = found.some((problem) => fault.says.test(problem));
     if (caught) proved.add(fault.caughtBy);
     tally.record(`planted: ${fault.name}`, caught ? [] : [`${fault.caughtBy} did not say ${fault.says}`, ...found]);
