@@ -306,7 +306,7 @@ impl Course {
     /// The last state, or what melts before.
     pub(super) fn into_end(mut self) -> Result<ThermalState, NetworkRefusal> {
         self.whole()?;
-        self.states.pop().ok_or(NetworkRefusal::Runaway(String::new()))
+        Ok(self.states.swap_remove(self.states.len() - 1))
     }
 
     /// The state at a time, s, straight between steps; the last one after the end.

@@ -262,7 +262,6 @@ let told = false;
 function first(over) {
   localStorage.setItem("first", over ? "over" : "on");
   if (!over) left = new Set();
-  then = 0;
   $("first").open = told = over;
   onward();
 }
@@ -287,11 +286,15 @@ function next(from) {
 // How often somebody went somewhere, or was led there.
 let walked = 0;
 
-function go(key, keep = true) {
-  walked += 1;
-  // Whoever went somewhere is not led on from what was answered before.
+// Nobody is led on from what was answered before.
+function stay() {
   clearTimeout(then);
   then = 0;
+}
+
+function go(key, keep = true) {
+  walked += 1;
+  stay();
   if (keep && at && at !== key) trail.push(at);
   if (key !== at) more = "";
   at = key;
@@ -305,7 +308,7 @@ function go(key, keep = true) {
 function onward() {
   const one = next(at);
   if (one) go(one.key);
-  else { clearTimeout(then); then = 0; shown = ""; render(); }
+  else { stay(); shown = ""; render(); }
 }
 
 function extra(place = "") {

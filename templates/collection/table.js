@@ -79,7 +79,7 @@
         a.textContent = words(cell);
         td.append(a);
       } else {
-        td.dataset.head = label;
+        td.dataset.head = label.replace(/\?$/, "");
         td.textContent = words(cell);
         if (isNumber) td.classList.add("n");
         if (cell === null) td.classList.add("none");

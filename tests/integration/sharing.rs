@@ -249,7 +249,7 @@ fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(St
 #[test]
 fn texts_that_are_withheld_stand_in_no_output() {
     let filled = filled();
-    // Without withheld very many of them are shown (the rig is for the bench and is not): the search does find what is there.
+    // With nothing withheld very many of them are shown: the search does find what is there.
     let open = write_folder(&filled, "");
     let mut texts: Vec<String> =
         (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();

@@ -259,6 +259,20 @@ fn first_page(report: &Path, path: &str, view: &serde_json::Value) -> Vec<String
     if opens && absent {
         lacking.push(format!("page 1 and the record differ on protection: {page}"));
     }
+    // Whatever the mark of the answer, a grave defect of protection stands in it.
+    let of_protection = |cause: &&serde_json::Value| {
+        let findings = view["findings"].as_array().unwrap();
+        let tells = &cause["told"][0]["rule"];
+        let topic = findings.iter().find(|finding| finding["rule"] == *tells).map(|f| &f["topic"]);
+        topic.is_some_and(|topic| topic == "overcurrent protection") && cause["grade"] != "minor"
+    };
+    let protection = answer("Is there protection?").unwrap_or_default().to_lowercase();
+    for cause in view["causes"].as_array().unwrap().iter().filter(of_protection).take(2) {
+        let statement = cause["statement"].as_str().unwrap();
+        if !protection.contains(&statement.to_lowercase()) {
+            lacking.push(format!("page 1 does not tell of protection that {statement}: {page}"));
+        }
+    }
     lacking
 }
 

@@ -42,7 +42,7 @@ pub struct Headline {
     pub answered: Answered,
     /// The answer in words; what would decide it while it is open.
     pub told: String,
-    /// The cause that speaks against it.
+    /// Id of the cause that speaks against it.
     #[serde(skip)]
     pub(crate) cause: Option<String>,
 }

@@ -29,7 +29,7 @@ const CURRENCIES: usize = 4;
 const BINS: usize = 20;
 /// Share of packs at either end that must not stretch the axis for all others.
 const TAIL: f64 = 0.005;
-/// Characters of a pack's name in a chart.
+/// Characters of the name of a pack or a cause in a chart.
 const LONGEST_LABEL: usize = 90;
 
 /// The page of charts.

@@ -153,7 +153,7 @@ impl Shown {
 }
 
 fn table(rows: &[PackRow], up: &str) -> String {
-    let mut out = String::from(r#"<table class="stack packs" id="table"><thead><tr>"#);
+    let mut out = String::from(r#"<table class="packs" id="table"><thead><tr>"#);
     for head in &HEADS {
         let class = if head.number { r#" class="n""# } else { "" };
         out.push_str(&format!(r#"<th scope="col"{class}>{}</th>"#, head.label));
@@ -175,7 +175,10 @@ fn table(rows: &[PackRow], up: &str) -> String {
                 (false, Shown::None) => r#" class="none""#,
                 (false, _) => "",
             };
-            out.push_str(&format!(r#"<td{class} data-head="{}">{words}</td>"#, head.label));
+            out.push_str(&format!(
+                r#"<td{class} data-head="{}">{words}</td>"#,
+                head.label.trim_end_matches('?')
+            ));
         }
         out.push_str("</tr>\n");
     }

@@ -194,14 +194,15 @@ fn limit(view: &View) -> Vec<String> {
     said
 }
 
-/// What falls short of what opens a short circuit; else what does open it.
+/// What falls short of what opens a short circuit; where protection as a whole does not, first what does open it.
 fn protection(view: &View, outcome: Option<Outcome>) -> Vec<String> {
     let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
-    let short =
-        view.causes.iter().filter(|cause| outcome == Some(Outcome::FallsShort) && about(&&cause.head));
-    let mut said: Vec<String> =
-        short.take(2).map(|cause| format!("{}.", view.by_name(&cause.line()))).collect();
-    if said.is_empty() {
+    let short = view.causes.iter().filter(|cause| about(&&cause.head)).take(2);
+    let short = short.map(|cause| view.by_name(&cause.line())).collect::<Vec<_>>();
+    let mut said = Vec::new();
+    if outcome == Some(Outcome::FallsShort) && !short.is_empty() {
+        said.extend(short.iter().map(|cause| format!("{cause}.")));
+    } else {
         let opens = |element: &&ElementView| element.responds_to.as_deref() == Some("current");
         let opening: Vec<&str> =
             view.path.elements.iter().filter(opens).map(|element| element.called.as_str()).collect();
@@ -210,6 +211,7 @@ fn protection(view: &View, outcome: Option<Outcome>) -> Vec<String> {
             [one] => format!("The {one} opens on overcurrent."),
             several => format!("The {} open on overcurrent.", list(several, "and")),
         });
+        said.extend(short.iter().map(|cause| format!("Found against it: {}.", in_a_sentence(cause))));
     }
     if let Some(current) = &view.path.short_circuit_current.value {
         said.push(format!("Into a short circuit the pack feeds {current}."));

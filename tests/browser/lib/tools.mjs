@@ -11,7 +11,7 @@ import { fileURLToPath } from 'node:url';
 
 export const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../../..');
 
-/** Where pictures for people go, if UNDERLID_SHOTS asks for them; no check needs them, and they take a third of the time. */
+/** Where pictures for people go, if UNDERLID_SHOTS asks for them: no check needs them. */
 export const shots = process.env.UNDERLID_SHOTS && path.join(root, 'target/screenshots');
 
 const installed = createRequire(path.join(root, '.cache/tools/package.json'));

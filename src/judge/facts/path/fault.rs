@@ -86,10 +86,11 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
     let Some(cell) = cell else { return Err(work.take_missing()) };
     let of_cells = (series.value() * cell.0 / parallel.value(), series.value() * cell.1 / parallel.value());
     work.step(|| {
+        let of_one = shown(cell, Dimension::RESISTANCE);
+        let of_one = if cell.0 < cell.1 { format!("({of_one})") } else { of_one };
         format!(
-            "cells: {} × ({}) / {} = {}",
+            "cells: {} × {of_one} / {} = {}",
             series.show(),
-            shown(cell, Dimension::RESISTANCE),
             parallel.show(),
             shown(of_cells, Dimension::RESISTANCE)
         )
