@@ -212,8 +212,10 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         return Next { looks: Vec::new(), closed, photos: photos(judged) };
     }
     facts.truncate(MOST_TRIED);
+    // A copy of the record for many trials.
+    let spare = || judged.record.clone();
     let tried: Vec<(Fact<'_>, Tried)> =
-        facts.into_par_iter().map(|fact| (fact, search.try_out(&[fact]))).collect();
+        facts.into_par_iter().map_init(spare, |spare, fact| (fact, search.try_out(&[fact], spare))).collect();
     let mut ranked: Vec<Ranked<'_>> = Vec::new();
     let mut settled = vec![false; search.open.len()];
     for (fact, tried) in tried {
@@ -233,8 +235,8 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     }
     let pairs: Vec<_> = pairs
         .into_par_iter()
-        .map(|(facts, waiting)| {
-            let tried = search.try_out(&facts);
+        .map_init(spare, |spare, (facts, waiting)| {
+            let tried = search.try_out(&facts, spare);
             (facts, waiting, tried)
         })
         .collect();
@@ -270,13 +272,13 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     let key = |ranked: &Ranked<'_>| (minor(&ranked.look), stage(&ranked.look));
     ranked.sort_by(|a, b| key(a).cmp(&key(b)).then(b.rate.total_cmp(&a.rate)));
     let ranked = alike(ranked);
-    let refine = |(place, Ranked { mut look, trial, .. }): (usize, Ranked<'_>)| {
+    let refine = |spare: &mut Record, (place, Ranked { mut look, trial, .. }): (usize, Ranked<'_>)| {
         if let Some((fact, tried, decides)) = trial.filter(|_| place < most) {
-            look.turns = search.turns(fact, &tried, &decides);
+            look.turns = search.turns(fact, &tried, &decides, spare);
         }
         look
     };
-    let looks = ranked.into_par_iter().enumerate().map(refine).collect();
+    let looks = ranked.into_par_iter().enumerate().map_init(spare, refine).collect();
     let closed = search.open.iter().zip(settled).filter(|(open, settled)| !settled && !of_photo(open.rule));
     Next { looks, closed: waiting(closed.map(|(open, _)| open.finding), &[]), photos: photos(judged) }
 }
@@ -377,16 +379,16 @@ impl<'a> Search<'a> {
 
     /// What some facts can change: what reads them where they are withheld. Where a fact that was derived is then not there
     /// at all, or the facts say what an instrument can do, they may change anything.
-    fn reach(&self, facts: &[Fact<'_>]) -> Reach {
-        let mut record = self.judged.record.clone();
+    fn reach(&self, record: &mut Record, facts: &[Fact<'_>]) -> Reach {
         let withheld: Vec<_> = facts.iter().map(|fact| (*fact, State::Withheld)).collect();
-        set(&mut record, &withheld);
-        let (derived, steps) = self.before.again(&record, &self.limits, None);
+        set(record, &withheld);
+        let record = &*record;
+        let (derived, steps) = self.before.again(record, &self.limits, None);
         let instrument = |fact: &Fact<'_>| matches!(subject(fact.at), Subject::Instrument(_));
         if facts.iter().any(instrument) || !derived.has_the_facts_of(&self.before) {
             return Reach { steps: None, open: (0..self.open.len()).collect() };
         }
-        let reads = |index: &usize| reads::any(|| self.outcome(&self.open[*index], &record, &derived)).1;
+        let reads = |index: &usize| reads::any(|| self.outcome(&self.open[*index], record, &derived)).1;
         Reach { steps: Some(steps), open: (0..self.open.len()).filter(reads).collect() }
     }
 
@@ -407,6 +409,9 @@ impl<'a> Search<'a> {
 
     /// What every open finding becomes where facts of a record are in these states.
     fn outcomes(&self, record: &mut Record, facts: &[(Fact<'_>, State)], reach: &Reach) -> Vec<Outcome> {
+        if reach.open.is_empty() {
+            return self.base.clone();
+        }
         let derived = self.derived(record, facts, reach);
         let mut outcomes = self.base.clone();
         for &index in &reach.open {
@@ -415,8 +420,8 @@ impl<'a> Search<'a> {
         outcomes
     }
 
-    /// Tries values of one or two facts over their range; of two, the ends.
-    fn try_out(&self, facts: &[Fact<'_>]) -> Tried {
+    /// Tries values of one or two facts over their range; of two, the ends. The copy of the record is afterwards as before.
+    fn try_out(&self, facts: &[Fact<'_>], record: &mut Record) -> Tried {
         let states: Vec<Vec<State>> = facts.iter().map(|fact| states_of(fact.name)).collect();
         let each: Vec<Vec<State>> = match states.as_slice() {
             [one] => one.iter().map(|state| vec![state.clone()]).collect(),
@@ -432,13 +437,14 @@ impl<'a> Search<'a> {
             }
             _ => Vec::new(),
         };
-        let mut record = self.judged.record.clone();
-        let reach = self.reach(facts);
-        let outcome = |states: Vec<State>| {
+        let before = states_in(record, facts);
+        let reach = self.reach(record, facts);
+        let mut outcome = |states: Vec<State>| {
             let set: Vec<(Fact<'_>, State)> = facts.iter().copied().zip(states.iter().cloned()).collect();
-            (states.into_iter().next().unwrap_or_default(), self.outcomes(&mut record, &set, &reach))
+            (states.into_iter().next().unwrap_or_default(), self.outcomes(record, &set, &reach))
         };
-        let states = each.into_iter().map(outcome).collect();
+        let states = each.into_iter().map(&mut outcome).collect();
+        set(record, &before);
         Tried { states, reach }
     }
 
@@ -628,7 +634,7 @@ impl<'a> Search<'a> {
     }
 
     /// The values at which a fact turns the gravest verdict that it decides, in words.
-    fn turns(&self, fact: Fact<'_>, tried: &Tried, decides: &[usize]) -> Vec<String> {
+    fn turns(&self, fact: Fact<'_>, tried: &Tried, decides: &[usize], record: &mut Record) -> Vec<String> {
         let Some(&index) = decides.iter().find(|index| !self.of_network(**index)) else { return Vec::new() };
         let falls = format!("falls short, {}", self.open[index].rule.grade.word());
         let said = |outcome| match outcome {
@@ -656,11 +662,11 @@ impl<'a> Search<'a> {
             State::Known(Value::Quantity(quantity)) => Some(quantity.value),
             _ => None,
         };
-        let mut record = self.judged.record.clone();
+        let before = states_in(record, &[fact]);
         let mut outcome = |value: f64| {
             let state = State::Known(Value::Quantity(Quantity::of(value, dimension)));
-            let derived = self.derived(&mut record, &[(fact, state)], &tried.reach);
-            self.outcome(&self.open[index], &record, &derived)
+            let derived = self.derived(record, &[(fact, state)], &tried.reach);
+            self.outcome(&self.open[index], record, &derived)
         };
         let mut points: Vec<(f64, Outcome)> = tried
             .states
@@ -681,6 +687,7 @@ impl<'a> Search<'a> {
             }
             ends.push((low, high, above));
         }
+        set(record, &before);
         let first = points.first().map_or(Outcome::NotDecided, |(_, outcome)| *outcome);
         let mut turns = Vec::new();
         match ends.as_slice() {
@@ -829,6 +836,15 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
     Some(Fact { at: at(subject), name })
 }
 
+/// The states of some facts of a record.
+fn states_in<'a>(record: &mut Record, facts: &[Fact<'a>]) -> Vec<(Fact<'a>, State)> {
+    let state = |fact: &Fact<'a>| {
+        let found = field_of(record, subject(fact.at), fact.name)?;
+        Some((*fact, found.state.clone()))
+    };
+    facts.iter().filter_map(state).collect()
+}
+
 /// Puts facts of a record into states.
 fn set(record: &mut Record, facts: &[(Fact<'_>, State)]) {
     for (fact, state) in facts {
@@ -918,7 +934,7 @@ mod tests {
             assert!(facts.len() > 40, "{}", facts.len());
             let mut fewer = 0;
             for fact in facts {
-                let tried = search.try_out(&[fact]);
+                let tried = search.try_out(&[fact], &mut record.clone());
                 fewer += usize::from(tried.reach.steps.as_ref().is_some_and(|steps| steps.contains(&false)));
                 let all = Reach { steps: None, open: (0..search.open.len()).collect() };
                 for (state, outcomes) in tried.states {

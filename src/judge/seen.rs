@@ -36,24 +36,21 @@ pub(crate) fn photos_seen(
     }
     wanted.sort();
     wanted.dedup();
-    let look = |(files, enough): (Vec<String>, usize)| {
-        let mut seen = Seen::new();
-        let mut whole = 0;
-        for file in files {
-            if whole >= enough {
+    let at = |file: &String| (file.clone(), looks.at(folder, withheld.original(file)));
+    // As many as are enough are looked at side by side; more of them, one after the other, where some are not whole.
+    let look = |(files, enough): &(Vec<String>, usize)| {
+        let (first, more) = files.split_at(files.len().min(*enough));
+        let mut seen: Seen = first.par_iter().map(at).collect();
+        let whole = |seen: &Seen| seen.values().filter(|state| **state == PictureState::Whole).count();
+        for file in more {
+            if whole(&seen) >= *enough {
                 break;
             }
-            let look = seen.entry(file).or_insert_with_key(|file| looks.at(folder, withheld.original(file)));
-            whole += usize::from(*look == PictureState::Whole);
+            seen.extend([at(file)]);
         }
         seen
     };
-    // Where all are wanted they are decoded side by side.
-    let wanted = wanted.into_iter().flat_map(|(files, enough)| match enough {
-        usize::MAX => files.into_iter().map(|file| (vec![file], 1)).collect(),
-        _ => vec![(files, enough)],
-    });
-    wanted.collect::<Vec<_>>().into_par_iter().map(look).reduce(Seen::new, |mut all, more| {
+    wanted.par_iter().map(look).reduce(Seen::new, |mut all, more| {
         all.extend(more);
         all
     })

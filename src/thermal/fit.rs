@@ -172,11 +172,13 @@ type Predicted = (Vec<(f64, f64)>, Vec<Vec<f64>>);
 /// As [`Case::course`] and [`Case::steady`].
 pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Result<Fit, NetworkRefusal> {
     let size = belief.frees.len();
-    let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
+    let predict = |circuit: &Circuit, x: &[f64], error: f64| -> Result<Vec<Predicted>, NetworkRefusal> {
         let quantities = belief.quantities(x);
-        let one = |experiment: &Experiment| Ok(experiment.predict(circuit, &quantities, STEP_ERROR)?.0);
-        let each = experiments.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
-        Ok(each.into_iter().flatten().collect())
+        let one = |experiment: &Experiment| experiment.predict(circuit, &quantities, error);
+        experiments.par_iter().map(one).collect()
+    };
+    let finely = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
+        Ok(predict(circuit, x, STEP_ERROR)?.into_iter().flat_map(|(each, _)| each).collect())
     };
     let coarse = Circuit::cut(circuit.network().clone(), Fineness::Coarse)?;
     let readings: Vec<(usize, usize, Measurement)> = experiments
@@ -188,7 +190,11 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         .collect();
     let prior = invert(&prior_covariance(belief), size);
     let mut x = vec![0.0; size];
-    let mut now = predict(&x)?;
+    let mut now = finely(&x)?;
+    // Where the network was last solved finely, what it said, and what the coarse one says with its steps: between two
+    // such places the coarse one tells the difference.
+    let mut anchor = (x.clone(), now.clone());
+    let mut here: Vec<Predicted> = Vec::new();
     // The weights stay those of the start, so that the fit cannot buy doubt by getting hotter.
     let weight: Vec<f64> = readings
         .iter()
@@ -205,13 +211,20 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
     let mut told: Vec<usize> = (0..size).collect();
-    let mut stale = true;
+    let (mut stale, mut moved) = (true, false);
     for _ in 0..ROUNDS {
         if stale {
+            if x != anchor.0 {
+                // What melts on the fine mesh alone is not followed.
+                let Ok(there) = finely(&x) else {
+                    (x, now) = anchor.clone();
+                    break;
+                };
+                now.clone_from(&there);
+                anchor = (x.clone(), there);
+            }
             // Slopes on the coarse mesh, with the same steps on both sides.
-            let quantities = belief.quantities(&x);
-            let run = |experiment: &Experiment| experiment.predict(&coarse, &quantities, COARSE_ERROR);
-            let here = experiments.par_iter().map(run).collect::<Result<Vec<_>, _>>()?;
+            here = predict(&coarse, &x, COARSE_ERROR)?;
             // On which side of each quantity there is room.
             let side = |&i: &usize| {
                 let (low, high) = belief.ends(i);
@@ -261,13 +274,25 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 gradient[i] += w * slope[i] * (reading.value - here.0);
             }
         }
+        let beside = |trial: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
+            let quantities = belief.quantities(trial);
+            let one = |(experiment, (here, steps)): (&Experiment, &Predicted)| {
+                let case = experiment.case(&coarse, &quantities);
+                let course = case.course_with(None, &experiment.cut(), Steps::Same(steps));
+                let there = experiment.read(&case, &course)?;
+                Ok(there.iter().zip(here).map(|(a, b)| (a.0 - b.0, a.1 - b.1)).collect::<Vec<_>>())
+            };
+            let changes = experiments.par_iter().zip(&here).map(one).collect::<Result<Vec<_>, _>>()?;
+            let known = anchor.1.iter().zip(changes.into_iter().flatten());
+            Ok(known.map(|(known, change)| (known.0 + change.0, known.1 + change.1)).collect())
+        };
         let step = bounded_step(&normal, &gradient, &x, belief);
         let before = cost(&x, &now);
         let mut part = 1.0;
-        let mut moved = false;
+        moved = false;
         while part > 0.05 {
             let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
-            if let Ok(there) = predict(&trial)
+            if let Ok(there) = beside(&trial)
                 && cost(&trial, &there) < before
             {
                 moved = before - cost(&trial, &there) > CLOSED;
@@ -281,6 +306,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             break;
         }
         stale = !stale;
+    }
+    // Where the rounds ended before the fit closed.
+    if moved && x != anchor.0 {
+        now = finely(&x)?;
     }
     let covariance = invert(&normal, size);
     let residuals_covariance = residual_covariance(&slopes, &weight, &covariance, size);

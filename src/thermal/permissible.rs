@@ -10,7 +10,7 @@ use super::transient::{Course, Phase, Run, STEP_ERROR, Steps, courses};
 /// Currents that are looked through, A.
 const RANGE: (f64, f64) = (1e-4, 1e7);
 /// A current is found to this part of itself.
-const PRECISION: f64 = 3e-5;
+const PRECISION: f64 = 5e-4;
 /// Most trials of a current.
 const MOST_TRIALS: usize = 60;
 
