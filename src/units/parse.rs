@@ -260,6 +260,15 @@ fn read_spread(spread: &Spread<'_>, value: f64, unit: Unit) -> Result<f64, NotAQ
 }
 
 fn read_body(body: &str) -> Result<(f64, Unit), NotAQuantity> {
+    if let [number, one] = split_sides(body)[..]
+        && number.parse::<u8>().is_ok_and(|number| number > 1)
+        && read_body(one).is_ok_and(|(_, unit)| unit.dimension == Dimension::AREA)
+    {
+        let message = format!(
+            "several side by side: write the size of one, `{one}`, and how many there are, `count = {number}`"
+        );
+        return Err(NotAQuantity::new(message, 0..body.len(), one));
+    }
     if let Some(area) = awg(body)? {
         return Ok((area, Unit { dimension: Dimension::AREA, factor: 1e-6, offset: 0.0 }));
     }
@@ -316,6 +325,16 @@ mod tests {
 
     use super::*;
     use crate::units::show;
+
+    #[test]
+    fn several_wires_are_a_size_and_a_number() {
+        for (text, one, number) in [("2 x 7 AWG", "7 AWG", 2), ("3×10 mm2", "10 mm2", 3)] {
+            let wrong = parse(text).unwrap_err();
+            let told = format!("`{one}`, and how many there are, `count = {number}`");
+            assert!(wrong.message.ends_with(&told), "{}", wrong.message);
+        }
+        assert!(parse("2 x 10 kg").unwrap_err().message.contains("not a unit"));
+    }
 
     #[test]
     fn spellings_of_the_trade() {
