@@ -158,19 +158,21 @@ fn headline(judged: Judged<'_>, causes: &[Cause], rule: &HeadlineRule) -> Headli
     let with = |outcome: Outcome| own.iter().filter(|own| **own == outcome).count();
     let limits = book.limit_amounts();
     let facts = Facts { record, derived, limits: &limits, subject: Subject::Pack };
-    let shows: Vec<String> =
-        rule.shows.iter().filter_map(|name| Some(facts.worked(name)?.as_ref().ok()?.show())).collect();
-    let shows = if shows.is_empty() { String::new() } else { format!(" ({})", shows.join(": ")) };
+    let tells = rule.tells.as_ref().and_then(|[before, name, after]| {
+        let figure = facts.worked(name)?.as_ref().ok()?.show();
+        Some(format!("; {before}{figure}{after}"))
+    });
+    let tells = tells.unwrap_or_default();
     let meets = with(Outcome::Meets);
     let against = causes.iter().find(|cause| cause.findings.iter().any(of));
     let (answered, told) = match against {
         Some(cause) => {
             let at = cause.places.first().map_or_else(String::new, |place| format!(": {place}"));
-            (Answered::No, format!("{}{at}{shows}", cause.statement))
+            (Answered::No, format!("{}{at}{tells}", cause.statement))
         }
         None if with(Outcome::NotDecided) == 0 && meets > 0 && complete(judged, rule) => {
             let checks = count(meets, "check meets", "checks meet");
-            (Answered::NothingAgainst, format!("nothing was found against it, {checks}{shows}"))
+            (Answered::NothingAgainst, format!("nothing was found against it, {checks}{tells}"))
         }
         None => (Answered::Open, rule.beyond.clone()),
     };
@@ -235,11 +237,12 @@ impl<'a> Search<'a> {
         facts.sort_by(|a, b| a.1.0.cmp(&b.1.0).then(b.1.1.total_cmp(&a.1.1)));
         facts.truncate(MOST);
         let small = self.judged.record.path.element.len() <= LARGEST;
+        let mut spare = self.judged.record.clone();
         let looks = facts.into_iter().enumerate().filter_map(|(place, (fact, (rank, worth, waiting)))| {
             let alone = |index: &usize| self.open[*index].waits_for.len() == 1 && !self.of_network(*index);
             // What a single fact would decide is tried: it may decide nothing, and then it is not asked.
             let (worth, decides) = if small && place < TRIED && waiting.iter().all(alone) {
-                self.worth(fact, &self.try_out(&[fact]))
+                self.worth(fact, &self.try_out(&[fact], &mut spare))
             } else {
                 (worth, waiting)
             };

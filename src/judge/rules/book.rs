@@ -183,8 +183,8 @@ pub struct HeadlineRule {
     pub question: String,
     /// Ids of the rules that answer it.
     pub rules: Vec<String>,
-    /// Facts that are told with the answer.
-    pub shows: Vec<String>,
+    /// What is told with the answer: words, a fact of the pack, and words after it.
+    pub tells: Option<[String; 3]>,
     /// What decides it where looking does not.
     pub beyond: String,
 }

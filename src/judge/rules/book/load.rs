@@ -221,8 +221,8 @@ part! {
         question: Text = "Is there protection that works?",
         /// The rules that answer it.
         rules: List = "fuse-present",
-        /// Facts that are told with the answer.
-        shows: List = "path.weakest",
+        /// What is told with the answer, with a fact of the pack in braces.
+        tells: Text = "the weakest part known carries {path.permissible_current}",
         /// What decides it where looking does not.
         beyond: Text = "Only a test at full load decides it.",
     }
@@ -696,11 +696,32 @@ impl Loading<'_> {
         let example = "question = \"Is there protection that works?\"";
         let question = self.needed(&entry.question, own, "question", example)?;
         let rules = self.rules(book, &entry.rules)?;
-        let shows = entry.shows.list().to_vec();
+        let tells = match entry.tells.text() {
+            Some(text) => Some(self.with_fact(text, &entry.tells)?),
+            None => None,
+        };
         let beyond = entry.beyond.text().unwrap_or_default().to_owned();
         book.headlines.retain(|headline| headline.id != id);
-        book.headlines.push(HeadlineRule { id, question, rules, shows, beyond });
+        book.headlines.push(HeadlineRule { id, question, rules, tells, beyond });
         Some(())
+    }
+
+    /// Words with one fact of the pack in braces: what stands before it, its name, what stands after it.
+    fn with_fact(&mut self, text: &str, entry: &Entry<Text>) -> Option<[String; 3]> {
+        let parts = text.split_once('{').and_then(|(before, rest)| Some((before, rest.split_once('}')?)));
+        let known = |name: &str| !name.starts_with("element.") && FACTS.iter().any(|fact| fact.name == name);
+        if let Some((before, (name, after))) = parts
+            && known(name)
+        {
+            return Some([before, name, after].map(str::to_owned));
+        }
+        self.problem(
+            entry.found().span.clone(),
+            "`tells` has no fact of the pack in braces".to_owned(),
+            "a sentence with the name of a fact in it",
+            "tells = \"the weakest part known carries {path.permissible_current}\"",
+        );
+        None
     }
 
     fn modification(&mut self, entry: &ModificationEntry, names: &Names) -> Option<Modification> {
