@@ -208,7 +208,7 @@ conductivity = "2,5 W/(m·K)"
 #[test]
 fn hostile_records_end_in_words() {
     let deep = format!("schema = 2\nx = {}{}", "[".repeat(50_000), "]".repeat(50_000));
-    let wide = format!("schema = 2\n{}", "[[path.element]]\nkind = \"joint\"\n".repeat(10_000));
+    let wide = |parts| format!("schema = 2\n{}", "[[path.element]]\nkind = \"joint\"\n".repeat(parts));
     let bomb: String = "schema = 2\n".to_owned() + &"a.".repeat(20_000) + "b = 1\n";
     let cases = [
         ("nan", "schema = 2\n[claims]\ncontinuous_current = nan\n".to_owned(), 2),
@@ -217,7 +217,9 @@ fn hostile_records_end_in_words() {
         ("negative", "schema = 2\n[cells]\nmass = \"-3 kg\"\n".to_owned(), 2),
         ("deep", deep, 2),
         ("dotted", bomb, 2),
-        ("wide", wide, 0),
+        ("wide", wide(2_500), 0),
+        ("too wide", wide(2_501), 2),
+        ("far too wide", wide(10_000), 2),
         ("empty", String::new(), 2),
         ("duplicate", "schema = 2\nschema = 2\n".to_owned(), 2),
         ("version", "schema = 7\n".to_owned(), 2),

@@ -20,8 +20,9 @@ use crate::units::words::did_you_mean;
 /// Largest record that is read. A full record with readings for hundreds of cells is far below.
 pub const LARGEST: usize = 16 << 20;
 
-/// Most parts of one kind (elements, tests, readings, photos): far more than a pack has, and what is still judged in seconds.
-const MOST_PARTS: usize = 10_000;
+/// Most parts of one kind (elements, tests, readings, photos): far more than a pack has, and what is still judged within
+/// two seconds and 250 MB.
+const MOST_PARTS: usize = 2_500;
 
 /// The schema version this program reads and writes.
 pub const SCHEMA: u32 = 2;
