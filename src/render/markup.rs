@@ -30,7 +30,7 @@ pub(crate) fn csv_cell(text: &str) -> Cow<'_, str> {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         return Cow::Owned(format!("\"'{}\"", text.replace('"', "\"\"")));
     }
-    let quoted = text.contains([',', '"', '\n', '\r'])
+    let quoted = text.bytes().any(|byte| matches!(byte, b',' | b'"' | b'\n' | b'\r'))
         || text.starts_with(char::is_whitespace)
         || text.ends_with(char::is_whitespace);
     if quoted { Cow::Owned(format!("\"{}\"", text.replace('"', "\"\""))) } else { Cow::Borrowed(text) }

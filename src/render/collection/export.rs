@@ -95,7 +95,12 @@ fn json_name(out: &mut String, name: &str) {
 /// A text as JSON, its quotation marks included. A data block in a page must not hold the end of its own element: `<` is
 /// written as an escape, which reads as the same text.
 pub(super) fn json_text(out: &mut String, text: &str) {
-    out.push_str(&Value::from(text).to_string().replace('<', "\\u003c"));
+    let plain = |byte: u8| byte >= b' ' && !matches!(byte, b'"' | b'\\' | b'<');
+    if text.bytes().all(plain) {
+        out.extend(["\"", text, "\""]);
+    } else {
+        out.push_str(&Value::from(text).to_string().replace('<', "\\u003c"));
+    }
 }
 
 #[cfg(test)]

@@ -58,22 +58,22 @@ struct Gathered {
     values: Values,
     /// 1 where there is a value, 0 where there is none.
     levels: Vec<i16>,
-    /// The same text occurs in thousands of rows: it is kept once in a row group.
+    /// The same text occurs in thousands of rows: it is kept once in a row group, and often a row has that of the one before.
     known: HashMap<String, ByteArray>,
+    last: Option<ByteArray>,
 }
 
 impl Gathered {
     fn push(&mut self, cell: TableCell<'_>) {
         let there = match (&mut self.values, cell) {
             (Values::Text(values), TableCell::Text(text)) => {
-                let value = match self.known.get(text) {
-                    Some(value) => value.clone(),
-                    None => {
-                        let value = ByteArray::from(text.as_bytes().to_vec());
-                        self.known.insert(text.to_owned(), value.clone());
-                        value
-                    }
-                };
+                let again = self.last.take().filter(|last| last.data() == text.as_bytes());
+                let value = again.or_else(|| self.known.get(text).cloned()).unwrap_or_else(|| {
+                    let value = ByteArray::from(text.as_bytes().to_vec());
+                    self.known.insert(text.to_owned(), value.clone());
+                    value
+                });
+                self.last = Some(value.clone());
                 values.push(value);
                 true
             }
@@ -169,6 +169,7 @@ impl<W: Write + Send> Writer<W> {
             values: Values::of(info.kind),
             levels: Vec::new(),
             known: HashMap::new(),
+            last: None,
         });
         Ok(Self { file, columns: columns.collect(), rows: 0 })
     }
