@@ -22,7 +22,7 @@ use super::column::{ColumnKind, Info, Table, TableCell};
 use super::site::{Site, SitePart};
 
 /// Rows of a row group: large enough to compress well, small enough to hold.
-const GROUP: usize = 1 << 17;
+const GROUP: usize = 1 << 16;
 
 enum Values {
     Text(Vec<ByteArray>),
