@@ -63,6 +63,8 @@ async function screens(what) {
   await check(`${what}, 200 % text`);
   await shot("large");
   await page.evaluate(() => { document.documentElement.style.fontSize = ""; });
+  // What pictures and checks leave to do on the same cores is no part of the next answer.
+  await page.waitForTimeout(1000);
 }
 
 let effort = 0;

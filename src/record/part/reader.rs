@@ -21,7 +21,7 @@ use crate::units::words::did_you_mean;
 pub const LARGEST: usize = 16 << 20;
 
 /// Most parts of one kind (elements, tests, readings, photos): far more than a pack has, and what is still judged within
-/// two seconds and 250 MB.
+/// two seconds and 300 MB.
 const MOST_PARTS: usize = 2_500;
 
 /// The schema version this program reads and writes.
