@@ -409,11 +409,11 @@ impl<'a> Search<'a> {
 
     /// What every open finding becomes where facts of a record are in these states.
     fn outcomes(&self, record: &mut Record, facts: &[(Fact<'_>, State)], reach: &Reach) -> Vec<Outcome> {
+        let mut outcomes = self.base.clone();
         if reach.open.is_empty() {
-            return self.base.clone();
+            return outcomes;
         }
         let derived = self.derived(record, facts, reach);
-        let mut outcomes = self.base.clone();
         for &index in &reach.open {
             outcomes[index] = self.outcome(&self.open[index], record, &derived);
         }

@@ -189,25 +189,27 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         })
         .collect();
     let prior = invert(&prior_covariance(belief), size);
+    let values = |told: Vec<(f64, f64)>| -> Vec<f64> { told.into_iter().map(|(value, _)| value).collect() };
     let mut x = vec![0.0; size];
-    let mut now = finely(&x)?;
-    // Where the network was last solved finely, what it said, and what the coarse one says with its steps: between two
-    // such places the coarse one tells the difference.
-    let mut anchor = (x.clone(), now.clone());
-    let mut here: Vec<Predicted> = Vec::new();
+    let at_start = finely(&x)?;
     // The weights stay those of the start, so that the fit cannot buy doubt by getting hotter.
     let weight: Vec<f64> = readings
         .iter()
-        .zip(&now)
+        .zip(&at_start)
         .map(|((_, _, reading), (_, model))| {
             1.0 / (reading.deviation.powi(2) + model.min(MODEL * 60.0).powi(2))
         })
         .collect();
-    let cost = |x: &[f64], now: &[(f64, f64)]| {
+    let cost = |x: &[f64], now: &[f64]| {
         let misfit: f64 =
-            readings.iter().zip(now).zip(&weight).map(|((r, n), w)| w * (r.2.value - n.0).powi(2)).sum();
+            readings.iter().zip(now).zip(&weight).map(|((r, n), w)| w * (r.2.value - n).powi(2)).sum();
         misfit + quadratic(&prior, x)
     };
+    let mut now = values(at_start);
+    // Where the network was last solved finely, what it said, and what the coarse one says there with its steps: from
+    // there the coarse one tells the difference.
+    let mut anchor = (x.clone(), now.clone());
+    let mut here: Vec<Predicted> = Vec::new();
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
     let mut told: Vec<usize> = (0..size).collect();
@@ -220,8 +222,8 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                     (x, now) = anchor.clone();
                     break;
                 };
-                now.clone_from(&there);
-                anchor = (x.clone(), there);
+                now = values(there);
+                anchor = (x.clone(), now.clone());
             }
             // Slopes on the coarse mesh, with the same steps on both sides.
             here = predict(&coarse, &x, COARSE_ERROR)?;
@@ -271,20 +273,20 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         for (((_, _, reading), slope), (here, w)) in readings.iter().zip(&slopes).zip(now.iter().zip(&weight))
         {
             for i in 0..size {
-                gradient[i] += w * slope[i] * (reading.value - here.0);
+                gradient[i] += w * slope[i] * (reading.value - here);
             }
         }
-        let beside = |trial: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
+        let roughly = |trial: &[f64]| -> Result<Vec<f64>, NetworkRefusal> {
             let quantities = belief.quantities(trial);
             let one = |(experiment, (here, steps)): (&Experiment, &Predicted)| {
                 let case = experiment.case(&coarse, &quantities);
                 let course = case.course_with(None, &experiment.cut(), Steps::Same(steps));
                 let there = experiment.read(&case, &course)?;
-                Ok(there.iter().zip(here).map(|(a, b)| (a.0 - b.0, a.1 - b.1)).collect::<Vec<_>>())
+                Ok(there.iter().zip(here).map(|(there, here)| there.0 - here.0).collect::<Vec<_>>())
             };
             let changes = experiments.par_iter().zip(&here).map(one).collect::<Result<Vec<_>, _>>()?;
             let known = anchor.1.iter().zip(changes.into_iter().flatten());
-            Ok(known.map(|(known, change)| (known.0 + change.0, known.1 + change.1)).collect())
+            Ok(known.map(|(known, change)| known + change).collect())
         };
         let step = bounded_step(&normal, &gradient, &x, belief);
         let before = cost(&x, &now);
@@ -292,7 +294,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         moved = false;
         while part > 0.05 {
             let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
-            if let Ok(there) = beside(&trial)
+            if let Ok(there) = roughly(&trial)
                 && cost(&trial, &there) < before
             {
                 moved = before - cost(&trial, &there) > CLOSED;
@@ -309,7 +311,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     }
     // Where the rounds ended before the fit closed.
     if moved && x != anchor.0 {
-        now = finely(&x)?;
+        now = values(finely(&x)?);
     }
     let covariance = invert(&normal, size);
     let residuals_covariance = residual_covariance(&slopes, &weight, &covariance, size);
@@ -318,7 +320,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         .iter()
         .zip(&now)
         .enumerate()
-        .map(|(k, ((e, r, reading), (fitted, _)))| {
+        .map(|(k, ((e, r, reading), fitted))| {
             let residual = reading.value - fitted;
             let variance = residuals_covariance[k * count + k];
             let checks = variance > 1e-3 / weight[k];

@@ -709,7 +709,7 @@ impl Loading<'_> {
     /// Words with one fact of the pack in braces: what stands before it, its name, what stands after it.
     fn with_fact(&mut self, text: &str, entry: &Entry<Text>) -> Option<[String; 3]> {
         let parts = text.split_once('{').and_then(|(before, rest)| Some((before, rest.split_once('}')?)));
-        let known = |name: &str| !name.starts_with("element.") && FACTS.iter().any(|fact| fact.name == name);
+        let known = |name: &str| Scope::Pack.knows(name) && FACTS.iter().any(|fact| fact.name == name);
         if let Some((before, (name, after))) = parts
             && known(name)
         {
