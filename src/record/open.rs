@@ -194,7 +194,8 @@ pub(crate) fn entries(folder: &Path) -> io::Result<Vec<PathBuf>> {
     for entry in fs::read_dir(folder)?.take(MOST_ENTRIES) {
         paths.push(entry?.path());
     }
-    paths.sort();
+    // All lie in one folder: byte by byte is part by part, and quicker.
+    paths.sort_unstable_by(|a, b| a.as_os_str().cmp(b.as_os_str()));
     Ok(paths)
 }
 

@@ -297,17 +297,17 @@ impl Filler<'_> {
         let area = bar.section.area(self.free);
         let segments = chain.len() - 1;
         let length = self.at(bar.length);
+        let along: Vec<f64> = (0..=segments).map(|point| along(point, segments)).collect();
         for (i, ends) in chain.windows(2).enumerate() {
             let ends = (ends[0], ends[1]);
-            let step = length * (along(i + 1, segments) - along(i, segments));
+            let step = length * (along[i + 1] - along[i]);
             let r = self.segment(ends, &bar.metal, area, step, 1.0);
             self.resistor(ends, ends, &r);
         }
         let thickness = bar.cover.map_or(0.0, |cover| self.at(cover.thickness));
         let [inner, outer] = [0.0, thickness].map(|cover| bar.section.perimeter(cover, self.free));
         for (i, &point) in chain.iter().enumerate() {
-            let reach = (along((i + 1).min(segments), segments), along(i.saturating_sub(1), segments));
-            let length = 0.5 * length * (reach.0 - reach.1);
+            let length = 0.5 * length * (along[(i + 1).min(segments)] - along[i.saturating_sub(1)]);
             self.mass(point, bar.metal.capacity * area * length);
             if let Some(cover) = &bar.cover {
                 // A layer round a conductor: the mean perimeter is the logarithmic one.

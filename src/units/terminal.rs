@@ -33,7 +33,7 @@ pub fn shown(path: &Path) -> String {
 
 /// Text from outside within a sentence: what a terminal obeys becomes a space.
 pub fn plain(text: &str) -> String {
-    text.chars().map(|c| if is_obeyed(c) { ' ' } else { c }).collect()
+    text.replace(is_obeyed, " ")
 }
 
 fn escaped(text: &str, stands: impl Fn(char) -> bool) -> String {

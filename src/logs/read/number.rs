@@ -147,6 +147,9 @@ pub(super) fn plain(text: &[u8], at: usize, delimiter: u8, decimal: DecimalMark)
 
 /// Reads any cell.
 pub(super) fn cell(field: &[u8], notation: Notation) -> Cell {
+    if let Some(value) = decimal(field, notation.decimal) {
+        return Cell::Number(value);
+    }
     let Ok(text) = std::str::from_utf8(field) else {
         // Latin-1: the only such characters in a cell are in its unit, or a space that does not break.
         return match super::chunk::text(field) {
@@ -155,6 +158,32 @@ pub(super) fn cell(field: &[u8], notation: Notation) -> Cell {
         };
     };
     words(text.trim(), notation)
+}
+
+/// A decimal that is nothing but digits, a minus before them and a mark among them; as exact as [`plain`], which needs more
+/// than the field. Most cells of most logs are such.
+fn decimal(field: &[u8], mark: DecimalMark) -> Option<f64> {
+    let digits = field.strip_prefix(b"-").unwrap_or(field);
+    if digits.len() > DIGITS + 1 {
+        return None;
+    }
+    let (mut mantissa, mut count, mut behind) = (0_u64, 0_usize, None);
+    for byte in digits {
+        match byte {
+            b'0'..=b'9' => {
+                mantissa = mantissa * 10 + u64::from(byte - b'0');
+                count += 1;
+            }
+            byte if *byte == mark.byte() && behind.is_none() => behind = Some(count),
+            _ => return None,
+        }
+    }
+    if count == 0 || count > DIGITS {
+        return None;
+    }
+    #[expect(clippy::cast_precision_loss, reason = "15 digits are below 2^53")]
+    let value = mantissa as f64 / *POWERS.get(behind.map_or(0, |before| count - before))?;
+    Some(if digits.len() < field.len() { -value } else { value })
 }
 
 fn words(text: &str, notation: Notation) -> Cell {
@@ -231,13 +260,13 @@ pub(super) fn ungroup(text: &str, decimal: char, grouped: bool) -> Option<String
     if !matches!(divider, ' ' | '\'' | '\u{2019}' | '\u{a0}' | '\u{202f}' | '\u{2009}') && divider != other {
         return None;
     }
-    let groups: Vec<&str> = digits.split(divider).collect();
-    let (first, rest) = groups.split_first()?;
+    let mut rest = digits.split(divider);
+    let first = rest.next()?;
     let digits_only = |group: &str| group.bytes().all(|byte| byte.is_ascii_digit());
     let fits = (1..=3).contains(&first.len())
         && digits_only(first)
-        && rest.iter().all(|group| group.len() == 3 && digits_only(group));
-    let certain = divider != other || grouped || rest.len() > 1 || part.is_some();
+        && rest.clone().all(|group| group.len() == 3 && digits_only(group));
+    let certain = divider != other || grouped || rest.count() > 1 || part.is_some();
     // "0,123" is no thousands.
     let leads = !first.starts_with('0');
     let ending =
@@ -328,6 +357,11 @@ mod tests {
                     proptest::prop_assert_eq!(value.to_bits(), number.parse::<f64>().unwrap().to_bits());
                 }
                 None => proptest::prop_assert!(count == 0 || count > DIGITS, "{}", number),
+            }
+            let alone = decimal(number.as_bytes(), DecimalMark::Point);
+            match number.parse::<f64>() {
+                Ok(value) if count <= DIGITS => proptest::prop_assert_eq!(alone.map(f64::to_bits), Some(value.to_bits())),
+                _ => proptest::prop_assert_eq!(alone, None),
             }
             let comma = padded.replace('.', ",");
             let with_comma = plain(comma.as_bytes(), 0, b';', DecimalMark::Comma);

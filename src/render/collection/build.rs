@@ -2,7 +2,8 @@
 //!
 //! Workers judge a bounded number of inspections at a time and write their pages; one writer puts the rows into the
 //! tables in the order of the walk. So the order of the tables does not depend on the number of cores, and a build
-//! after a change gives the same bytes as one from nothing.
+//! after a change gives the same bytes as one from nothing. The rows of an inspection that has not changed are copied from
+//! the files of the last build.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -10,17 +11,15 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use rayon::prelude::*;
 
-use super::cache::{self, CachedPack};
-use super::column::Table;
-use super::export::{Lines, csv_header};
+use super::cache::{self, CacheLine, CacheReader, CacheWriter, CachedPack, Places};
+use super::export::Lines;
 use super::find::{FoundFolder, find};
 use super::page::{self, PackPage, Pages, Published};
-#[cfg(feature = "parquet")]
-use super::parquet::Parquet;
 use super::row::{CommonCause, PackEntry};
 use super::seal::{self, Standing};
-use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
+use super::site::{CACHE, LIST, PACKS as PAGES, Site};
 use super::stamp::Stamps;
+use super::table_files::{OldTable, TableFiles};
 use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
 use super::{CollectionError, Options, PUBLISHED, chart, fields, listing};
 use crate::evidence::bag;
@@ -86,13 +85,15 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     site.claim(&names(&found))?;
     let pages = Pages::new(&options.title, options.templates.as_deref())?;
     let head = cache::head(options, &root, site.folder(), &pages)?;
-    let (mut old, told) = if options.fresh {
-        cache::CacheReader::open(Path::new(""), &head, &found)
-    } else {
-        cache::CacheReader::open(&site.folder().join(CACHE), &head, &found)
+    let (mut old, old_tables, told) = match last_build(options, &site, &head, &found) {
+        Ok((old, tables)) => (old, Some(tables), None),
+        Err(why) => {
+            let told = why.map(|why| format!("the cache is not used: {why}; everything is judged anew"));
+            (CacheReader::none(), None, told)
+        }
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
-    let mut tables = Tables::begin(&site, &head)?;
+    let mut tables = Tables::begin(&site, &head, old_tables)?;
     let pool = rayon::ThreadPoolBuilder::new().stack_size(WORKER_STACK).build();
     let pool = pool.map_err(|error| CollectionError::Inner(error.to_string()))?;
     std::thread::scope(|scope| {
@@ -115,11 +116,19 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
         drop(to);
         writer.join().map_err(|_| CollectionError::Inner("the writer of the tables stopped".to_owned()))?
     })?;
-    let mut built = tables.built.clone();
-    let (rows, causes, numbers) = tables.finish()?;
-    listing::write(&site, &pages, (&rows, &causes), &built.problems)?;
-    site.write("charts.html", pages.render("charts.html", &chart::page(&rows, &causes))?.as_bytes())?;
-    describe(&site, &pages, numbers)?;
+    let (rows, causes) = tables.in_order();
+    let Tables { files, mut built, .. } = tables;
+    let numbers = [files.packs.rows, files.findings.rows, files.elements.rows];
+    let (ended, shown) = rayon::join(
+        || files.finish(),
+        || {
+            listing::write(&site, &pages, (&rows, &causes), &built.problems)?;
+            let charts = pages.render("charts.html", &chart::page(&rows, &causes))?;
+            site.write("charts.html", charts.as_bytes())?;
+            describe(&site, &pages, numbers)
+        },
+    );
+    ended.and(shown)?;
     built.told = match (told, old.damaged) {
         (told, 0) => told,
         (None, damaged) => {
@@ -134,6 +143,30 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     written.extend(listing::names(rows.len()));
     built.removed = site.finish(&written)?;
     Ok(built)
+}
+
+/// The tables of packs, findings and elements of the last build.
+type OldTables = (OldTable, OldTable, OldTable);
+
+/// What is there of the last build.
+///
+/// # Errors
+/// Why it is not used; nothing to say where there is nothing or none is wanted.
+fn last_build(
+    options: &Options,
+    site: &Site,
+    head: &str,
+    found: &[FoundFolder],
+) -> Result<(CacheReader, OldTables), Option<&'static str>> {
+    if options.fresh {
+        return Err(None);
+    }
+    let lines = CacheReader::open(&site.folder().join(CACHE), head, found)?;
+    let tables = lines.tables().and_then(|[packs, findings, elements]| {
+        let packs = OldTable::open(site, &PACKS, packs)?;
+        Some((packs, OldTable::open(site, &FINDINGS, findings)?, OldTable::open(site, &ELEMENTS, elements)?))
+    });
+    tables.map(|tables| (lines, tables)).ok_or(Some("a file of JSON Lines is not as the last build left it"))
 }
 
 /// Refuses a site inside an inspection: its files would count as added evidence.
@@ -198,30 +231,71 @@ fn describe(
 /// An inspection, done: everything the writer needs of it.
 struct Done {
     key: String,
-    entry: PackEntry,
-    packs: Lines,
-    findings: Lines,
-    elements: Lines,
-    cached: Option<String>,
-    judged: bool,
+    row: PackRow,
+    rows: Rows,
+    said: Vec<(String, bool)>,
+    like_formulas: usize,
+    /// What the cache keeps of it.
+    kept: Option<String>,
+}
+
+/// The rows of an inspection in the tables.
+enum Rows {
+    Made { pack: Lines, findings: (Lines, Vec<FindingRow>), elements: (Lines, Vec<ElementRow>), judged: bool },
+    Kept(Places),
 }
 
 impl Done {
-    fn new(key: &str, entry: PackEntry, cached: Option<String>, judged: bool) -> Self {
-        let (mut packs, mut findings, mut elements) = (Lines::default(), Lines::default(), Lines::default());
-        packs.push(&PACKS, key, &entry.row);
-        entry.findings.iter().for_each(|row| findings.push(&FINDINGS, key, row));
-        entry.elements.iter().for_each(|row| elements.push(&ELEMENTS, key, row));
-        Self { key: key.to_owned(), entry, packs, findings, elements, cached, judged }
+    fn made(key: &str, entry: PackEntry, judged: bool) -> Self {
+        let PackEntry { row, findings, elements } = entry;
+        let (mut pack, mut of_findings, mut of_elements) =
+            (Lines::default(), Lines::default(), Lines::default());
+        pack.push(&PACKS, key, &row);
+        findings.iter().for_each(|row| of_findings.push(&FINDINGS, key, row));
+        elements.iter().for_each(|row| of_elements.push(&ELEMENTS, key, row));
+        Self {
+            key: key.to_owned(),
+            row,
+            said: said(&findings),
+            like_formulas: pack.like_formulas + of_findings.like_formulas + of_elements.like_formulas,
+            kept: None,
+            rows: Rows::Made {
+                pack,
+                findings: (of_findings, findings),
+                elements: (of_elements, elements),
+                judged,
+            },
+        }
     }
-}
 
-impl Done {
+    /// An inspection that has not changed.
+    fn again(found: &FoundFolder, pack: CachedPack, places: Places, kept: String) -> Self {
+        Self {
+            key: found.key.clone(),
+            row: PackRow { folder: found.folder(), page: Some(found.page()), ..pack.row },
+            rows: Rows::Kept(places),
+            said: pack.said,
+            like_formulas: pack.like_formulas,
+            kept: Some(kept),
+        }
+    }
+
     /// A folder that could not be read, or must not be shown.
     fn unread(found: &FoundFolder, folder: String, problem: String) -> Self {
         let row = PackRow { folder, problem: Some(problem), ..PackRow::default() };
-        Self::new(&found.key, PackEntry { row, ..PackEntry::default() }, None, false)
+        Self::made(&found.key, PackEntry { row, ..PackEntry::default() }, false)
     }
+}
+
+/// What is said of a pack, each cause once, and whether one that is critical or major says it.
+fn said(findings: &[FindingRow]) -> Vec<(String, bool)> {
+    let mut said: BTreeMap<&str, bool> = BTreeMap::new();
+    for finding in findings.iter().filter(|finding| finding.grade != Grade::Custom) {
+        if let Some(words) = finding.said.as_deref() {
+            *said.entry(words).or_default() |= finding.grade.is_grave();
+        }
+    }
+    said.into_iter().map(|(words, grave)| (words.to_owned(), grave)).collect()
 }
 
 struct Work<'a> {
@@ -232,7 +306,7 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    fn one(&self, found: &FoundFolder, line: Option<String>) -> Result<Done, CollectionError> {
+    fn one(&self, found: &FoundFolder, line: Option<CacheLine>) -> Result<Done, CollectionError> {
         if let Some(done) = line.and_then(|line| self.again(found, line)) {
             return Ok(done);
         }
@@ -249,8 +323,8 @@ impl Work<'_> {
     }
 
     /// What the cache holds of an inspection, where nothing has changed since.
-    fn again(&self, found: &FoundFolder, line: String) -> Option<Done> {
-        let mut kept: CachedPack = serde_json::from_str(cache::json(&line)).ok()?;
+    fn again(&self, found: &FoundFolder, line: CacheLine) -> Option<Done> {
+        let mut kept: CachedPack = serde_json::from_str(&line.json).ok()?;
         let folder = found.folder_in(self.root);
         let stamps = kept.stamps.clone();
         let same = found.problem.is_none()
@@ -260,15 +334,8 @@ impl Work<'_> {
         if !same {
             return None;
         }
-        let line = if kept.stamps == stamps {
-            // Its check was found right when it was read, and holds.
-            Some(format!("{line}\n"))
-        } else {
-            cache::line(found, &kept)
-        };
-        kept.entry.row.folder = found.folder();
-        kept.entry.row.page = Some(found.page());
-        Some(Done::new(&found.key, kept.entry, line, false))
+        let json = if kept.stamps == stamps { line.json } else { serde_json::to_string(&kept).ok()? };
+        Some(Done::again(found, kept, line.places, json))
     }
 
     fn report(&self, folder: &Path) -> Option<String> {
@@ -303,7 +370,7 @@ impl Work<'_> {
             return unread(not_ours);
         };
         self.site.write(&format!("{PAGES}/{}", found.page()), html.as_bytes())?;
-        Ok(Done::new(&found.key, read.entry, None, false))
+        Ok(Done::made(&found.key, read.entry, false))
     }
 
     /// Judges an inspection and writes its page.
@@ -334,13 +401,12 @@ impl Work<'_> {
         let linked = report.is_some();
         let name = format!("{PAGES}/{page}");
         let html = self.pages.render("pack.html", &PackPage::of(&inspection, &view, &entry.row, report))?;
-        let mut done = Done::new(&found.key, entry, None, true);
-        let outputs = [
-            (name.as_str(), &html),
-            ("collection.jsonl", &done.packs.json),
-            ("findings.jsonl", &done.findings.json),
-            ("elements.jsonl", &done.elements.json),
-        ];
+        let mut done = Done::made(&found.key, entry, true);
+        let mut outputs = vec![(name.as_str(), &html)];
+        if let Rows::Made { pack, findings, elements, .. } = &done.rows {
+            let tables = [(PACKS.name, pack), (FINDINGS.name, &findings.0), (ELEMENTS.name, &elements.0)];
+            outputs.extend(tables.map(|(name, lines)| (name, &lines.json)));
+        }
         for (file, text) in outputs {
             if let Err(leak) = inspection.withheld.guard(file, text) {
                 return Ok(Done::unread(found, shown, leak.to_string()));
@@ -348,11 +414,12 @@ impl Work<'_> {
         }
         self.site.write(&name, html.as_bytes())?;
         if let (false, Some(page)) = (hidden, self.site.stamp(&name)) {
-            let kept = CachedPack { stamps, report: linked, page, entry: done.entry };
-            let line = cache::line(found, &kept);
+            let (row, said, like_formulas) = (done.row, done.said, done.like_formulas);
+            let kept = CachedPack { stamps, report: linked, page, row, said, like_formulas };
+            let json = serde_json::to_string(&kept).ok();
             // Names of logs stand in the cache as they are.
-            done.cached = line.filter(|line| inspection.withheld.guard(CACHE, line).is_ok());
-            done.entry = kept.entry;
+            done.kept = json.filter(|json| inspection.withheld.guard(CACHE, json).is_ok());
+            (done.row, done.said) = (kept.row, kept.said);
         }
         Ok(done)
     }
@@ -397,78 +464,74 @@ fn in_words(error: &OpenError, text: &str) -> String {
     }
 }
 
-/// One table in its formats.
-struct Sinks<R: 'static> {
-    #[cfg(feature = "parquet")]
-    parquet: Parquet<R>,
-    csv: SitePart,
-    json: SitePart,
-    rows: usize,
-    table: std::marker::PhantomData<R>,
-}
-
-impl<R> Sinks<R> {
-    fn begin(site: &Site, table: &'static Table<R>) -> Result<Self, CollectionError> {
-        use std::io::Write;
-        let mut csv = site.begin(&format!("{}.csv", table.name))?;
-        csv.to.write_all(csv_header(table).as_bytes()).map_err(CollectionError::write(csv.path()))?;
-        let json = site.begin(&format!("{}.jsonl", table.name))?;
-        Ok(Self {
-            #[cfg(feature = "parquet")]
-            parquet: Parquet::begin(site, table)?,
-            csv,
-            json,
-            rows: 0,
-            table: std::marker::PhantomData,
-        })
-    }
-
-    fn push(&mut self, key: &str, lines: &Lines, rows: &[R]) -> Result<(), CollectionError> {
-        use std::io::Write;
-        self.csv.to.write_all(lines.csv.as_bytes()).map_err(CollectionError::write(self.csv.path()))?;
-        self.json.to.write_all(lines.json.as_bytes()).map_err(CollectionError::write(self.json.path()))?;
-        #[cfg(feature = "parquet")]
-        self.parquet.push(key, rows)?;
-        #[cfg(not(feature = "parquet"))]
-        let _ = key;
-        self.rows += rows.len();
-        Ok(())
-    }
-
-    fn finish(self) -> Result<usize, CollectionError> {
-        #[cfg(feature = "parquet")]
-        self.parquet.finish()?;
-        self.csv.finish()?;
-        self.json.finish()?;
-        Ok(self.rows)
-    }
-}
-
 /// A cause by its words, which books of different houses may share.
 type Causes = BTreeMap<String, CommonCause>;
 
+/// The files of all tables, and the cache that says where in them everything stands.
+struct Files {
+    packs: TableFiles<PackRow>,
+    findings: TableFiles<FindingRow>,
+    elements: TableFiles<ElementRow>,
+    cache: CacheWriter,
+}
+
+impl Files {
+    fn begin(site: &Site, head: &str, old: Option<OldTables>) -> Result<Self, CollectionError> {
+        let (packs, findings, elements) = match old {
+            Some((packs, findings, elements)) => (Some(packs), Some(findings), Some(elements)),
+            None => (None, None, None),
+        };
+        Ok(Self {
+            packs: TableFiles::begin(site, &PACKS, packs)?,
+            findings: TableFiles::begin(site, &FINDINGS, findings)?,
+            elements: TableFiles::begin(site, &ELEMENTS, elements)?,
+            cache: CacheWriter::begin(site.begin(CACHE)?, head)?,
+        })
+    }
+
+    fn push(
+        &mut self,
+        key: &str,
+        row: &PackRow,
+        rows: &Rows,
+        kept: Option<&str>,
+    ) -> Result<(), CollectionError> {
+        let places = match rows {
+            Rows::Made { pack, findings, elements, .. } => [
+                self.packs.push(key, pack, std::slice::from_ref(row))?,
+                self.findings.push(key, &findings.0, &findings.1)?,
+                self.elements.push(key, &elements.0, &elements.1)?,
+            ],
+            Rows::Kept([pack, findings, elements]) => {
+                [self.packs.copy(pack)?, self.findings.copy(findings)?, self.elements.copy(elements)?]
+            }
+        };
+        self.packs.end(key)?;
+        self.findings.end(key)?;
+        self.elements.end(key)?;
+        kept.map_or(Ok(()), |json| self.cache.push(key, &places, json))
+    }
+
+    /// Ends the files.
+    fn finish(self) -> Result<(), CollectionError> {
+        let Self { packs, findings, elements, cache } = self;
+        let ((packs, elements), findings) =
+            rayon::join(|| (packs.finish(), elements.finish()), || findings.finish());
+        cache.finish(&[packs?, findings?, elements?])
+    }
+}
+
 struct Tables {
-    packs: Sinks<PackRow>,
-    findings: Sinks<FindingRow>,
-    elements: Sinks<ElementRow>,
-    cache: SitePart,
+    files: Files,
     rows: Vec<PackRow>,
     causes: Causes,
     built: Built,
 }
 
-/// Rows of packs, common causes, and the number of rows of each table.
-type Ended = (Vec<PackRow>, Vec<CommonCause>, [usize; 3]);
-
 impl Tables {
-    fn begin(site: &Site, head: &str) -> Result<Self, CollectionError> {
-        let mut cache = site.begin(CACHE)?;
-        cache::begin(&mut cache, head)?;
+    fn begin(site: &Site, head: &str, old: Option<OldTables>) -> Result<Self, CollectionError> {
         Ok(Self {
-            packs: Sinks::begin(site, &PACKS)?,
-            findings: Sinks::begin(site, &FINDINGS)?,
-            elements: Sinks::begin(site, &ELEMENTS)?,
-            cache,
+            files: Files::begin(site, head, old)?,
             rows: Vec::new(),
             causes: Causes::new(),
             built: Built::default(),
@@ -476,35 +539,21 @@ impl Tables {
     }
 
     fn push(&mut self, done: Done) -> Result<(), CollectionError> {
-        use std::io::Write;
-        let PackEntry { row, findings, elements } = done.entry;
-        self.packs.push(&done.key, &done.packs, std::slice::from_ref(&row))?;
-        self.findings.push(&done.key, &done.findings, &findings)?;
-        self.elements.push(&done.key, &done.elements, &elements)?;
-        if let Some(line) = &done.cached {
-            self.cache.to.write_all(line.as_bytes()).map_err(CollectionError::write(self.cache.path()))?;
-        }
+        let (key, row) = (&done.key, done.row);
+        self.files.push(key, &row, &done.rows, done.kept.as_deref())?;
         let built = &mut self.built;
-        built.like_formulas +=
-            done.packs.like_formulas + done.findings.like_formulas + done.elements.like_formulas;
-        built.judged += usize::from(done.judged);
+        built.like_formulas += done.like_formulas;
+        built.judged += usize::from(matches!(done.rows, Rows::Made { judged: true, .. }));
         built.falls_short |= row.critical > Some(0) || row.major > Some(0);
         match &row.problem {
             Some(problem) => built.problems.push((row.folder, problem.clone())),
             None => {
                 built.read += 1;
-                let graded = findings.iter().filter(|finding| finding.grade != Grade::Custom);
-                let mut said: BTreeMap<&str, Grade> = BTreeMap::new();
-                for (words, grade) in
-                    graded.filter_map(|finding| Some((finding.said.as_deref()?, finding.grade)))
-                {
-                    said.entry(words).and_modify(|known| *known = grade.min(*known)).or_insert(grade);
-                }
-                for (words, grade) in said {
-                    let cause = self.causes.entry(words.to_owned()).or_default();
-                    cause.said = words.to_owned();
+                for (words, grave) in done.said {
+                    let cause = self.causes.entry(words.clone()).or_default();
+                    cause.said = words;
                     cause.packs += 1;
-                    cause.grave |= grade.is_grave();
+                    cause.grave |= grave;
                 }
                 self.rows.push(row);
             }
@@ -512,19 +561,17 @@ impl Tables {
         Ok(())
     }
 
-    /// Ends the files; gives the rows in the order of the table of packs, the causes with the number of packs that have
-    /// each, and how many rows each table has.
-    fn finish(mut self) -> Result<Ended, CollectionError> {
-        let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
-        self.cache.finish()?;
+    /// The rows in the order of the table of packs, and the causes with the number of packs that have each.
+    fn in_order(&mut self) -> (Vec<PackRow>, Vec<CommonCause>) {
         let order = |row: &PackRow| {
             let names = [&row.maker, &row.model, &row.revision]
                 .map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase());
             (names, row.date.is_none(), row.date)
         };
-        self.rows.sort_by_cached_key(order);
-        let mut causes: Vec<CommonCause> = self.causes.into_values().collect();
+        let mut rows = std::mem::take(&mut self.rows);
+        rows.sort_by_cached_key(order);
+        let mut causes: Vec<CommonCause> = std::mem::take(&mut self.causes).into_values().collect();
         causes.sort_by(|a, b| b.packs.cmp(&a.packs).then_with(|| a.said.cmp(&b.said)));
-        Ok((self.rows, causes, numbers))
+        (rows, causes)
     }
 }

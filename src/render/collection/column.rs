@@ -5,7 +5,7 @@
 //! dash, no mean.
 
 use jiff::civil::Date;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use crate::judge::rules::{Grade, Outcome};
 
@@ -47,6 +47,19 @@ impl ColumnKind {
             Self::Date => ("date", "INT32 (DATE)", "string", "date"),
         };
         KindNames { word, parquet, json, csvw }
+    }
+
+    /// A cell from how it stands in JSON Lines.
+    fn read(self, value: &Value) -> Option<TableCell<'_>> {
+        match (self, value) {
+            (_, Value::Null) => Some(TableCell::Null),
+            (Self::Text, Value::String(text)) => Some(TableCell::Text(text)),
+            (Self::Date, Value::String(day)) => day.parse().ok().map(TableCell::Date),
+            (Self::YesNo, Value::Bool(yes)) => Some(TableCell::YesNo(*yes)),
+            (Self::Number, value) => value.as_f64().map(TableCell::Number),
+            (Self::Count, value) => value.as_i64().map(TableCell::Count),
+            _ => None,
+        }
     }
 }
 
@@ -148,6 +161,18 @@ impl<R> Table<R> {
 }
 
 impl<R> Table<R> {
+    /// The cells of a row, after the key.
+    pub(super) fn cells<'a>(&self, row: &'a R) -> impl Iterator<Item = TableCell<'a>> + use<'a, R> {
+        self.columns.iter().map(|column| (column.get)(row))
+    }
+
+    /// The cells of a line of its JSON Lines, the key first; none where it is no such line.
+    pub(super) fn cells_of<'a>(&self, line: &'a Map<String, Value>) -> Option<Vec<TableCell<'a>>> {
+        let cells: Option<Vec<_>> =
+            self.infos().zip(line.values()).map(|(info, value)| info.kind.read(value)).collect();
+        cells.filter(|cells| cells.len() == line.len() && cells.len() == self.columns.len() + 1)
+    }
+
     /// The JSON Schema (draft 2020-12) of a line of its JSON Lines.
     pub(super) fn json_schema(&self) -> Value {
         let property = |info: &Info| {
@@ -160,7 +185,7 @@ impl<R> Table<R> {
             "title": format!("underlid: a line of {}.jsonl", self.name),
             "description": self.about,
             "type": "object",
-            "properties": self.infos().map(property).collect::<serde_json::Map<_, _>>(),
+            "properties": self.infos().map(property).collect::<Map<_, _>>(),
             "required": self.infos().map(|info| info.name).collect::<Vec<_>>(),
             "additionalProperties": false,
         })

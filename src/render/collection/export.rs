@@ -45,6 +45,17 @@ impl Lines {
     }
 }
 
+/// Adds a line to a CSV file: the key of an inspection and the cells that follow.
+pub fn csv_line(out: &mut String, cells: &[TableCell<'_>]) {
+    for (index, cell) in cells.iter().enumerate() {
+        if index > 0 {
+            out.push(',');
+        }
+        csv_field(out, *cell);
+    }
+    out.push('\n');
+}
+
 /// The first line of a CSV file.
 pub fn csv_header<R>(table: &Table<R>) -> String {
     let names: Vec<&str> = table.infos().map(|info| info.name).collect();

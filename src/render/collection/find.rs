@@ -15,8 +15,9 @@ use std::collections::BTreeSet;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
-use walkdir::WalkDir;
+use walkdir::{DirEntry, WalkDir};
 
 use super::PUBLISHED;
 use crate::evidence::bag::{BAG_DECLARATION, PAYLOAD};
@@ -136,10 +137,9 @@ pub fn folder_text(path: &Path) -> String {
     if text.is_empty() { ".".to_owned() } else { text }
 }
 
-/// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
-pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
-    let mut found: Vec<FoundFolder> = Vec::new();
-    let walk = WalkDir::new(root).max_depth(DEEPEST).sort_by_file_name().into_iter().filter_entry(|entry| {
+/// What lies below a folder, down to a depth; `without` is not searched.
+fn walk(folder: &Path, deepest: usize, without: &Path) -> impl Iterator<Item = walkdir::Result<DirEntry>> {
+    WalkDir::new(folder).max_depth(deepest).sort_by_file_name().into_iter().filter_entry(move |entry| {
         if entry.depth() == 0 {
             return true;
         }
@@ -150,42 +150,64 @@ pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
                 && entry.path().parent().is_some_and(|parent| parent.join(RECORD).exists())
         };
         !(hidden || entry.file_type().is_dir() && (own() || entry.path() == without))
-    });
-    for entry in walk {
+    })
+}
+
+/// What an entry that lies this many folders below the root says of an inspection.
+fn look(root: &Path, entry: walkdir::Result<DirEntry>, depth: usize) -> Option<FoundFolder> {
+    let entry = match entry {
+        Ok(entry) => entry,
+        Err(error) => {
+            let path = error.path().unwrap_or(root);
+            let relative = path.strip_prefix(root).unwrap_or(path);
+            let why =
+                error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
+            return Some(FoundFolder::new(relative, Some(why)));
+        }
+    };
+    if entry.file_name() == RECORD && depth > 0 {
+        let folder = entry.path().parent().unwrap_or(root);
+        let problem = if entry.file_type().is_file() {
+            None
+        } else if entry.file_type().is_symlink() {
+            Some(format!("{RECORD} is a link; links are not followed"))
+        } else {
+            Some(format!("{RECORD} is not a file"))
+        };
+        return Some(FoundFolder::inside(root, folder, false, problem));
+    }
+    if entry.file_name() == PUBLISHED && entry.file_type().is_file() {
+        // Beside a record it is not searched: what a write-up says is told again from the record.
+        let inside = entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
+        let folder = inside.and_then(Path::parent).filter(|folder| folder.starts_with(root));
+        return folder.map(|folder| FoundFolder::inside(root, folder, true, None));
+    }
+    (entry.file_type().is_dir() && depth == DEEPEST).then(|| {
+        let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());
+        let why = format!("lies {DEEPEST} folders deep; what is below it is not searched");
+        FoundFolder::new(relative, Some(why))
+    })
+}
+
+/// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
+pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
+    let (mut found, mut folders) = (Vec::new(), Vec::new());
+    for entry in walk(root, 1, without) {
         match entry {
-            Ok(entry) if entry.file_name() == RECORD && entry.depth() > 0 => {
-                let folder = entry.path().parent().unwrap_or(root);
-                let problem = if entry.file_type().is_file() {
-                    None
-                } else if entry.file_type().is_symlink() {
-                    Some(format!("{RECORD} is a link; links are not followed"))
-                } else {
-                    Some(format!("{RECORD} is not a file"))
-                };
-                found.push(FoundFolder::inside(root, folder, false, problem));
-            }
-            Ok(entry) if entry.file_name() == PUBLISHED && entry.file_type().is_file() => {
-                // Beside a record it is not searched: what a write-up says is told again from the record.
-                let inside =
-                    entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
-                let folder = inside.and_then(Path::parent).filter(|folder| folder.starts_with(root));
-                found.extend(folder.map(|folder| FoundFolder::inside(root, folder, true, None)));
-            }
-            Ok(entry) if entry.file_type().is_dir() && entry.depth() == DEEPEST => {
-                let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());
-                let why = format!("lies {DEEPEST} folders deep; what is below it is not searched");
-                found.push(FoundFolder::new(relative, Some(why)));
-            }
-            Ok(_) => {}
-            Err(error) => {
-                let path = error.path().unwrap_or(root);
-                let relative = path.strip_prefix(root).unwrap_or(path);
-                let why =
-                    error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
-                found.push(FoundFolder::new(relative, Some(why)));
+            // Each folder in the root is searched by itself, so that they can be searched side by side.
+            Ok(entry) if entry.depth() == 1 && entry.file_type().is_dir() => folders.push(entry.into_path()),
+            other => {
+                let depth = other.as_ref().map_or(0, DirEntry::depth);
+                found.extend(look(root, other, depth));
             }
         }
     }
+    found.par_extend(folders.par_iter().flat_map_iter(|folder| {
+        walk(folder, DEEPEST - 1, without).filter_map(|entry| {
+            let depth = 1 + entry.as_ref().map_or(0, DirEntry::depth);
+            look(root, entry, depth)
+        })
+    }));
     found.sort_by(|a, b| a.bytes().cmp(b.bytes()));
     found.dedup_by(|a, b| a.relative == b.relative);
     // Keys of 64 bits meet by chance about never; by intent they might, and then the later one is listed, not lost.

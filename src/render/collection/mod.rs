@@ -22,6 +22,7 @@ pub(crate) mod row;
 mod seal;
 mod site;
 mod stamp;
+mod table_files;
 pub mod tables;
 
 use std::io;

@@ -362,7 +362,10 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
 /// The address of an inspection's write-up as seen from a page, where there is one and both lie below the root: from
 /// elsewhere the address would tell where the root lies on this machine, and lead nowhere once the site is published.
 pub(super) fn report_link(root: &Path, folder: &Path, pages: &Path) -> Option<String> {
-    let real = folder.join(FOLDER).join("report.html").canonicalize().ok()?;
+    let path = folder.join(FOLDER).join("report.html");
+    // Where there is none, which is cheaper to see, its path need not be followed.
+    path.symlink_metadata().ok()?;
+    let real = path.canonicalize().ok()?;
     if !real.starts_with(root) || !pages.starts_with(root) || !real.is_file() {
         return None;
     }

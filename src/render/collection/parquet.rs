@@ -2,27 +2,164 @@
 //!
 //! Every column is optional and flat. Rows are gathered into row groups of bounded size, so that a table of a million
 //! findings is never in memory as a whole. The file carries no time and no path: the same rows give the same bytes.
+//!
+//! In the tables of findings and elements, row groups end with a segment, and where a segment ends follows from the keys
+//! alone: an inspection that changes, comes or goes changes the row groups of one segment, and those of all others are copied
+//! from the file of the last build.
 
 use std::collections::HashMap;
 use std::fs::File;
 use std::io::{BufWriter, Write};
+use std::ops::Range;
 use std::sync::Arc;
 
 use jiff::civil::date;
 use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
+use parquet::column::writer::ColumnCloseResult;
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int32Type, Int64Type};
 use parquet::errors::ParquetError;
-use parquet::file::metadata::KeyValue;
-use parquet::file::properties::WriterProperties;
+use parquet::file::metadata::{
+    ColumnChunkMetaData, KeyValue, ParquetMetaData, ParquetMetaDataOptions, ParquetMetaDataReader,
+};
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::statistics::Statistics;
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
+use serde::{Deserialize, Serialize};
 
 use super::CollectionError;
 use super::column::{ColumnKind, Info, Table, TableCell};
 use super::site::{Site, SitePart};
+use super::stamp::FileStamp;
+use super::table_files::{Bytes, OldJson, RowsAt};
 
-/// Rows of a row group: large enough to compress well, small enough to hold.
+/// Most rows of a row group: large enough to compress well, small enough to hold.
 const GROUP: usize = 1 << 16;
+/// One inspection in so many ends a segment.
+const SEGMENT: u32 = 256;
+
+/// True where a segment ends with an inspection. Other digits of its key say which share of a collection it is in.
+pub(super) fn ends_segment(key: &str) -> bool {
+    let number = key.get(8..16).and_then(|digits| u32::from_str_radix(digits, 16).ok());
+    number.is_some_and(|number| number % SEGMENT == 0)
+}
+
+/// The row groups of a segment, and which bytes of the JSON Lines have the same rows.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Segment {
+    json: Bytes,
+    groups: Range<usize>,
+}
+
+/// The file of the last build, from which row groups are copied.
+#[derive(Debug)]
+pub(super) struct OldParquet {
+    file: File,
+    meta: ParquetMetaData,
+    segments: Vec<Segment>,
+}
+
+impl OldParquet {
+    /// Reads where its row groups are; none where it cannot be read.
+    pub(super) fn open(file: File, segments: Vec<Segment>) -> Option<Self> {
+        // As written: a summary in their place would not be written the same again.
+        let whole = ParquetMetaDataOptions::new().with_encoding_stats_as_mask(false);
+        let reader = ParquetMetaDataReader::new().with_metadata_options(Some(whole));
+        let meta = reader.parse_and_finish(&file).ok()?;
+        Some(Self { file, meta, segments })
+    }
+
+    /// The row groups that hold just these rows, where there are any.
+    pub(super) fn groups(&self, rows: &[RowsAt]) -> Option<Range<usize>> {
+        let from = rows.first()?.json.0;
+        let end = rows.iter().try_fold(from, |end, at| (at.json.0 == end).then(|| end + at.json.1))?;
+        let same = self.segments.iter().find(|segment| segment.json == (from, end - from))?;
+        let number = rows.iter().map(|at| at.rows).sum::<usize>();
+        let there =
+            self.meta.row_groups().get(same.groups.clone())?.iter().map(|group| group.num_rows()).sum();
+        (i64::try_from(number) == Ok(there)).then(|| same.groups.clone())
+    }
+}
+
+/// The row groups of a table, segment by segment: made where something changed, else copied.
+pub(super) struct Groups<R: 'static> {
+    parquet: Parquet<R>,
+    old: Option<OldParquet>,
+    segments: Vec<Segment>,
+    /// Where the segment begins in the JSON Lines, and its first row group.
+    from: (u64, usize),
+    /// Rows of the segment that are not yet read, because it may be copied whole. None once a row was made.
+    kept: Option<Vec<RowsAt>>,
+}
+
+impl<R> Groups<R> {
+    pub(super) fn new(parquet: Parquet<R>, old: Option<OldParquet>) -> Self {
+        Self { parquet, old, segments: Vec::new(), from: (0, 0), kept: Some(Vec::new()) }
+    }
+
+    /// Adds rows that were made now.
+    pub(super) fn push(
+        &mut self,
+        key: &str,
+        rows: &[R],
+        json: Option<&OldJson>,
+    ) -> Result<(), CollectionError> {
+        if !rows.is_empty() {
+            self.read_kept(json)?;
+        }
+        self.parquet.push(key, rows)
+    }
+
+    /// Adds rows of the last build.
+    pub(super) fn keep(&mut self, at: RowsAt, json: Option<&OldJson>) -> Result<(), CollectionError> {
+        match &mut self.kept {
+            _ if at.rows == 0 => {}
+            Some(kept) => kept.push(at),
+            None => self.read(&at, json)?,
+        }
+        Ok(())
+    }
+
+    fn read_kept(&mut self, json: Option<&OldJson>) -> Result<(), CollectionError> {
+        let kept = self.kept.take().unwrap_or_default();
+        kept.iter().try_for_each(|at| self.read(at, json))
+    }
+
+    fn read(&mut self, at: &RowsAt, json: Option<&OldJson>) -> Result<(), CollectionError> {
+        let Some(json) = json else { return Ok(()) };
+        json.each(at, self.parquet.table, |cells| {
+            self.parquet.writer.push(cells.iter().copied()).map_err(wrong)
+        })
+    }
+
+    /// Ends a segment, whose JSON Lines end at `to`.
+    pub(super) fn end_segment(&mut self, to: u64, json: Option<&OldJson>) -> Result<(), CollectionError> {
+        let same = self.kept.as_deref().zip(self.old.as_ref());
+        match same.and_then(|(kept, old)| Some((old, old.groups(kept)?))) {
+            Some((old, groups)) => self.parquet.writer.copy(old, groups).map_err(wrong)?,
+            None => {
+                self.read_kept(json)?;
+                self.parquet.writer.flush().map_err(wrong)?;
+            }
+        }
+        let groups = self.from.1..self.parquet.writer.groups;
+        if !groups.is_empty() {
+            self.segments.push(Segment { json: (self.from.0, to - self.from.0), groups: groups.clone() });
+        }
+        (self.from, self.kept) = ((to, groups.end), Some(Vec::new()));
+        Ok(())
+    }
+
+    /// Ends the file.
+    pub(super) fn finish(
+        mut self,
+        to: u64,
+        json: Option<&OldJson>,
+    ) -> Result<(FileStamp, Vec<Segment>), CollectionError> {
+        self.end_segment(to, json)?;
+        Ok((self.parquet.finish()?, self.segments))
+    }
+}
 
 enum Values {
     Text(Vec<ByteArray>),
@@ -126,10 +263,12 @@ impl<R> Parquet<R> {
     }
 
     pub(super) fn push(&mut self, key: &str, rows: &[R]) -> Result<(), CollectionError> {
-        rows.iter().try_for_each(|row| self.writer.push(self.table, key, row)).map_err(wrong)
+        let table = self.table;
+        let cells = |row| std::iter::once(TableCell::Text(key)).chain(table.cells(row));
+        rows.iter().try_for_each(|row| self.writer.push(cells(row))).map_err(wrong)
     }
 
-    pub(super) fn finish(self) -> Result<(), CollectionError> {
+    pub(super) fn finish(self) -> Result<FileStamp, CollectionError> {
         let mut file = self.writer.finish().map_err(wrong)?;
         file.flush().map_err(CollectionError::write(self.part.path()))?;
         self.part.finish()
@@ -145,6 +284,7 @@ struct Writer<W: Write + Send> {
     file: SerializedFileWriter<W>,
     columns: Vec<Gathered>,
     rows: usize,
+    groups: usize,
 }
 
 impl<W: Write + Send> Writer<W> {
@@ -163,6 +303,9 @@ impl<W: Write + Send> Writer<W> {
             .set_compression(Compression::SNAPPY)
             .set_created_by(format!("underlid {}", env!("CARGO_PKG_VERSION")))
             .set_key_value_metadata(Some(notes.collect()))
+            // Row groups are small enough to be skipped as wholes.
+            .set_statistics_enabled(EnabledStatistics::Chunk)
+            .set_offset_index_disabled(true)
             .build();
         let file = SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties))?;
         let columns = table.infos().map(|info| Gathered {
@@ -171,17 +314,13 @@ impl<W: Write + Send> Writer<W> {
             known: HashMap::new(),
             last: None,
         });
-        Ok(Self { file, columns: columns.collect(), rows: 0 })
+        Ok(Self { file, columns: columns.collect(), rows: 0, groups: 0 })
     }
 
-    /// Adds a row.
-    fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) -> Result<(), ParquetError> {
-        let mut columns = self.columns.iter_mut();
-        if let Some(first) = columns.next() {
-            first.push(TableCell::Text(key));
-        }
-        for (gathered, column) in columns.zip(table.columns) {
-            gathered.push((column.get)(row));
+    /// Adds a row: its key, and the cells that follow.
+    fn push<'a>(&mut self, cells: impl Iterator<Item = TableCell<'a>>) -> Result<(), ParquetError> {
+        for (gathered, cell) in self.columns.iter_mut().zip(cells) {
+            gathered.push(cell);
         }
         self.rows += 1;
         if self.rows >= GROUP { self.flush() } else { Ok(()) }
@@ -200,6 +339,29 @@ impl<W: Write + Send> Writer<W> {
         }
         group.close()?;
         self.rows = 0;
+        self.groups += 1;
+        Ok(())
+    }
+
+    /// Copies row groups as they stand in another file.
+    fn copy(&mut self, old: &OldParquet, groups: Range<usize>) -> Result<(), ParquetError> {
+        for old_group in old.meta.row_groups().get(groups).unwrap_or_default() {
+            let mut group = self.file.next_row_group()?;
+            for metadata in old_group.columns() {
+                let (bytes, rows) = (metadata.compressed_size(), old_group.num_rows());
+                let copied = ColumnCloseResult {
+                    bytes_written: u64::try_from(bytes).unwrap_or_default(),
+                    rows_written: u64::try_from(rows).unwrap_or_default(),
+                    metadata: as_written(metadata)?,
+                    bloom_filter: None,
+                    column_index: None,
+                    offset_index: None,
+                };
+                group.append_column(&old.file, copied)?;
+            }
+            group.close()?;
+            self.groups += 1;
+        }
         Ok(())
     }
 
@@ -226,6 +388,18 @@ fn write<W: Write + Send>(
         Values::Date(values) => column.typed::<Int32Type>().write_batch(values, levels, None)?,
     };
     column.close()
+}
+
+/// What a file says of a column, as it was written: whole numbers have their least and their greatest value in an older place too,
+/// which reading lets go.
+fn as_written(metadata: &ColumnChunkMetaData) -> Result<ColumnChunkMetaData, ParquetError> {
+    let Some(statistics) = metadata.statistics().cloned() else { return Ok(metadata.clone()) };
+    let statistics = match statistics {
+        Statistics::Int32(values) => values.with_backwards_compatible_min_max(true).into(),
+        Statistics::Int64(values) => values.with_backwards_compatible_min_max(true).into(),
+        other => other,
+    };
+    metadata.clone().into_builder().set_statistics(statistics).build()
 }
 
 fn field(info: &Info) -> Result<Type, ParquetError> {

@@ -14,6 +14,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::CollectionError;
+use super::stamp::FileStamp;
 use crate::record::open;
 
 /// The list of files, and the mark by which a site is known.
@@ -157,7 +158,7 @@ impl Site {
         }
         let mut file = self.begin(name)?;
         file.to.write_all(bytes).map_err(CollectionError::write(&file.part))?;
-        file.finish()
+        file.finish().map(|_| ())
     }
 
     fn holds(&self, name: &str, bytes: &[u8]) -> bool {
@@ -247,10 +248,11 @@ impl SitePart {
         &self.path
     }
 
-    /// Gives the file its name.
-    pub fn finish(mut self) -> Result<(), CollectionError> {
+    /// Gives the file its name, and says how the system then sees it.
+    pub fn finish(mut self) -> Result<FileStamp, CollectionError> {
         self.to.flush().map_err(CollectionError::write(&self.part))?;
-        fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))
+        fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))?;
+        Ok(FileStamp::of(&self.path))
     }
 }
 

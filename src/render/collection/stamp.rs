@@ -4,6 +4,7 @@
 //! were too fresh to be trusted, a hash of the content. A copy or a fresh checkout changes every time and no content,
 //! and still nothing needs to be judged anew.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -38,7 +39,8 @@ fn clipped(time: SystemTime) -> i64 {
 }
 
 impl FileStamp {
-    fn of(path: &Path) -> Self {
+    /// Looks at a file.
+    pub(super) fn of(path: &Path) -> Self {
         let Ok(meta) = fs::symlink_metadata(path) else { return Self(None) };
         let modified = meta.modified().map_or(0, clipped);
         #[cfg(unix)]
@@ -51,6 +53,11 @@ impl FileStamp {
         Self(Some((meta.len(), modified, changed, number)))
     }
 
+    /// Its size; nothing where it is not there.
+    pub(super) fn length(self) -> u64 {
+        self.0.map_or(0, |(length, ..)| length)
+    }
+
     fn latest(self) -> i64 {
         self.0.map_or(i64::MIN, |(_, modified, changed, _)| modified.max(changed))
     }
@@ -61,7 +68,7 @@ impl FileStamp {
 pub struct Stamps {
     /// Logs and photos that the record names.
     pub named: Vec<String>,
-    /// Stamps of all files, in the order of [`files`].
+    /// Stamps of the record, of its own rules and then of what is named; nothing where a name is refused.
     pub files: Vec<FileStamp>,
     /// True where the stamps are old enough to be trusted.
     pub settled: bool,
@@ -71,19 +78,22 @@ pub struct Stamps {
     pub record: String,
 }
 
-fn files(folder: &Path, named: &[String]) -> Vec<PathBuf> {
+/// The record, and the inspection's own rules.
+fn own(folder: &Path) -> Vec<PathBuf> {
     let mut files = vec![folder.join(RECORD), folder.join(FOLDER_RULES)];
     files.extend(open::entries(&folder.join(FOLDER_RULES)).unwrap_or_default());
-    // A file whose name is refused is refused again the next time: its name stands in the record.
-    files.extend(named.iter().filter_map(|name| safe_relative(folder, name).ok()));
     files
 }
 
 impl Stamps {
     /// Looks at the files behind an inspection. To be called before it is judged: what changes later then differs.
     pub fn take(folder: &Path, named: Vec<String>) -> io::Result<Self> {
-        let paths = files(folder, &named);
-        let stamps: Vec<FileStamp> = paths.iter().map(|path| FileStamp::of(path)).collect();
+        // A file whose name is refused is refused again the next time: its name stands in the record.
+        let named_paths = named.iter().map(|name| safe_relative(folder, name).ok());
+        let paths: Vec<Option<PathBuf>> = own(folder).into_iter().map(Some).chain(named_paths).collect();
+        let look = |path: &Option<PathBuf>| path.as_deref().map_or(FileStamp(None), FileStamp::of);
+        let stamps: Vec<FileStamp> = paths.iter().map(look).collect();
+        let paths: Vec<PathBuf> = paths.into_iter().flatten().collect();
         let now = clipped(SystemTime::now().checked_sub(TICK).unwrap_or(UNIX_EPOCH));
         // A link shows its own times, not those of the file it leads to: behind one the content decides every time.
         let linked = paths.iter().any(|path| fs::symlink_metadata(path).is_ok_and(|meta| meta.is_symlink()));
@@ -95,11 +105,46 @@ impl Stamps {
         Ok(Self { named, files: stamps, settled, content, record })
     }
 
+    /// True when all files look as they did, and no link lies on the way to one.
+    fn looks_the_same(&self, folder: &Path) -> bool {
+        let own = own(folder);
+        let Some((own_stamps, named_stamps)) = self.files.split_at_checked(own.len()) else { return false };
+        if named_stamps.len() != self.named.len()
+            || !own.iter().map(|path| FileStamp::of(path)).eq(own_stamps.iter().copied())
+        {
+            return false;
+        }
+        let mut folders: BTreeMap<&Path, Option<fs::FileType>> = BTreeMap::new();
+        for (name, stamp) in self.named.iter().zip(named_stamps) {
+            let name = Path::new(name);
+            let mut on_the_way: Vec<&Path> =
+                name.ancestors().skip(1).filter(|way| *way != Path::new("")).collect();
+            on_the_way.reverse();
+            let mut kind = |way| {
+                *folders
+                    .entry(way)
+                    .or_insert_with(|| Some(folder.join(way).symlink_metadata().ok()?.file_type()))
+            };
+            let same = match on_the_way
+                .into_iter()
+                .map(&mut kind)
+                .find(|kind| kind.is_none_or(|kind| !kind.is_dir()))
+            {
+                None => FileStamp::of(&folder.join(name)) == *stamp,
+                // What lies in a folder that is not there is not there.
+                Some(None) => stamp.0.is_none(),
+                Some(Some(_)) => false,
+            };
+            if !same {
+                return false;
+            }
+        }
+        true
+    }
+
     /// True when the files are still what they were. Fresh stamps take the place of those that only looked changed.
     pub fn still_hold(&mut self, folder: &Path) -> bool {
-        let paths = files(folder, &self.named);
-        let stamps: Vec<FileStamp> = paths.iter().map(|path| FileStamp::of(path)).collect();
-        if self.settled && stamps == self.files {
+        if self.settled && self.looks_the_same(folder) {
             return true;
         }
         match Self::take(folder, self.named.clone()) {

@@ -1,0 +1,410 @@
+//! The files of one table, written inspection by inspection. What has not changed since the last build is copied from the
+//! files of that build: bytes of the text files and, of the Parquet file, whole row groups. So a change costs what changed,
+//! and a copy of the rest, and the files are the same byte for byte as those of a build from nothing.
+//!
+//! The rows themselves are kept nowhere else: where they are needed again, for the row group around a change or for a CSV
+//! file that somebody saved anew, they are read from the JSON Lines.
+
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::CollectionError;
+use super::column::{Table, TableCell};
+use super::export::{Lines, csv_header, csv_line};
+#[cfg(feature = "parquet")]
+use super::parquet::{Groups, OldParquet, Parquet, Segment};
+use super::site::{Site, SitePart};
+use super::stamp::FileStamp;
+use crate::record::open;
+
+/// Where something stands in a file: its first byte, and how many there are.
+pub(super) type Bytes = (u64, u64);
+
+/// Where the rows of an inspection stand in the text files of a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct RowsAt {
+    csv: Bytes,
+    pub(super) json: Bytes,
+    pub(super) rows: usize,
+}
+
+/// The files of a table as a build left them: what the next one copies from.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct WrittenTable {
+    csv: FileStamp,
+    json: FileStamp,
+    #[cfg(feature = "parquet")]
+    parquet: FileStamp,
+    #[cfg(feature = "parquet")]
+    segments: Vec<Segment>,
+}
+
+/// The files of a table of the last build.
+#[derive(Debug)]
+pub(super) struct OldTable {
+    /// None where somebody changed it: its lines are made again.
+    csv: Option<File>,
+    json: OldJson,
+    #[cfg(feature = "parquet")]
+    parquet: Option<OldParquet>,
+}
+
+/// JSON Lines of the last build, in which rows are looked up.
+#[derive(Debug)]
+pub(super) struct OldJson {
+    file: File,
+    path: PathBuf,
+}
+
+impl OldTable {
+    /// Opens the files of a table; none where its JSON Lines are no longer those of the last build.
+    pub(super) fn open<R>(site: &Site, table: &Table<R>, written: &WrittenTable) -> Option<Self> {
+        let path = |ending: &str| site.folder().join(format!("{}.{ending}", table.name));
+        let unchanged = |ending: &str, stamp: FileStamp| {
+            let path = path(ending);
+            let (file, _) = open::plain(&path).ok()?;
+            (FileStamp::of(&path) == stamp).then_some(file)
+        };
+        Some(Self {
+            csv: unchanged("csv", written.csv),
+            json: OldJson { file: unchanged("jsonl", written.json)?, path: path("jsonl") },
+            #[cfg(feature = "parquet")]
+            parquet: unchanged("parquet", written.parquet)
+                .and_then(|file| OldParquet::open(file, written.segments.clone())),
+        })
+    }
+}
+
+impl WrittenTable {
+    /// Files that are not there.
+    #[cfg(test)]
+    pub(super) fn empty() -> Self {
+        let gone = || FileStamp::of(Path::new(""));
+        Self {
+            csv: gone(),
+            json: gone(),
+            #[cfg(feature = "parquet")]
+            parquet: gone(),
+            #[cfg(feature = "parquet")]
+            segments: Vec::new(),
+        }
+    }
+
+    /// True where a place lies within the files.
+    pub(super) fn holds(&self, at: &RowsAt) -> bool {
+        let within = |(from, length): Bytes, file: FileStamp| {
+            from.checked_add(length).is_some_and(|end| end <= file.length())
+        };
+        within(at.json, self.json) && within(at.csv, self.csv)
+    }
+}
+
+impl OldJson {
+    /// Hands on the cells of some rows, line by line.
+    pub(super) fn each<R>(
+        &self,
+        at: &RowsAt,
+        table: &Table<R>,
+        mut to: impl FnMut(&[TableCell<'_>]) -> Result<(), CollectionError>,
+    ) -> Result<(), CollectionError> {
+        let mut text = Vec::new();
+        let mut file = &self.file;
+        file.seek(SeekFrom::Start(at.json.0))
+            .and_then(|_| file.take(at.json.1).read_to_end(&mut text))
+            .map_err(CollectionError::read(&self.path))?;
+        for line in text.split(|byte| *byte == b'\n').filter(|line| !line.is_empty()) {
+            let line: Option<serde_json::Map<String, serde_json::Value>> = serde_json::from_slice(line).ok();
+            let cells = line.as_ref().and_then(|line| table.cells_of(line));
+            to(&cells.ok_or_else(|| damaged(&self.path))?)?;
+        }
+        Ok(())
+    }
+}
+
+fn damaged(path: &Path) -> CollectionError {
+    CollectionError::Inner(format!(
+        "{} is not what the last build wrote; build with `--fresh`",
+        crate::units::terminal::shown(path)
+    ))
+}
+
+/// A text file that is being written.
+struct TextFile {
+    part: SitePart,
+    /// Bytes so far, those still to be copied included.
+    at: u64,
+    old: Option<File>,
+    /// Bytes of the old file that come next.
+    run: Bytes,
+}
+
+impl TextFile {
+    fn begin(site: &Site, name: &str, old: Option<File>) -> Result<Self, CollectionError> {
+        Ok(Self { part: site.begin(name)?, at: 0, old, run: (0, 0) })
+    }
+
+    fn write(&mut self, text: &str) -> Result<Bytes, CollectionError> {
+        self.copy_run()?;
+        self.part.to.write_all(text.as_bytes()).map_err(CollectionError::write(self.part.path()))?;
+        Ok(self.moved_on(text.len() as u64))
+    }
+
+    /// Copies bytes of the old file, those of neighbours in one go.
+    fn copy(&mut self, (from, length): Bytes) -> Result<Bytes, CollectionError> {
+        if self.run.0 + self.run.1 != from {
+            self.copy_run()?;
+            self.run.0 = from;
+        }
+        self.run.1 += length;
+        Ok(self.moved_on(length))
+    }
+
+    fn moved_on(&mut self, length: u64) -> Bytes {
+        let from = self.at;
+        self.at += length;
+        (from, length)
+    }
+
+    fn copy_run(&mut self) -> Result<(), CollectionError> {
+        let (from, length) = std::mem::take(&mut self.run);
+        let (Some(mut old), true) = (self.old.as_ref(), length > 0) else { return Ok(()) };
+        let to = &mut self.part.to;
+        let copied = to
+            .flush()
+            .and_then(|()| old.seek(SeekFrom::Start(from)))
+            // From file to file, so that the system copies.
+            .and_then(|_| std::io::copy(&mut old.take(length), to.get_mut()))
+            .map_err(CollectionError::write(self.part.path()))?;
+        if copied == length { Ok(()) } else { Err(damaged(self.part.path())) }
+    }
+
+    fn finish(mut self) -> Result<FileStamp, CollectionError> {
+        self.copy_run()?;
+        self.part.finish()
+    }
+}
+
+/// The files of a table that are being written.
+pub(super) struct TableFiles<R: 'static> {
+    table: &'static Table<R>,
+    csv: TextFile,
+    json: TextFile,
+    old_json: Option<OldJson>,
+    #[cfg(feature = "parquet")]
+    parquet: Groups<R>,
+    /// Rows so far.
+    pub(super) rows: usize,
+}
+
+impl<R> TableFiles<R> {
+    pub(super) fn begin(
+        site: &Site,
+        table: &'static Table<R>,
+        old: Option<OldTable>,
+    ) -> Result<Self, CollectionError> {
+        let name = |ending: &str| format!("{}.{ending}", table.name);
+        #[cfg(feature = "parquet")]
+        let (old, old_parquet) = match old {
+            Some(OldTable { csv, json, parquet }) => (Some((csv, json)), parquet),
+            None => (None, None),
+        };
+        #[cfg(not(feature = "parquet"))]
+        let old = old.map(|old| (old.csv, old.json));
+        let (old_csv, old_json) = old.unzip();
+        let copied = |json: &OldJson| json.file.try_clone().map_err(CollectionError::read(&json.path));
+        let mut csv = TextFile::begin(site, &name("csv"), old_csv.flatten())?;
+        csv.write(&csv_header(table))?;
+        Ok(Self {
+            table,
+            csv,
+            json: TextFile::begin(site, &name("jsonl"), old_json.as_ref().map(copied).transpose()?)?,
+            old_json,
+            #[cfg(feature = "parquet")]
+            parquet: Groups::new(Parquet::begin(site, table)?, old_parquet),
+            rows: 0,
+        })
+    }
+
+    /// Writes the rows of an inspection.
+    pub(super) fn push(&mut self, key: &str, lines: &Lines, rows: &[R]) -> Result<RowsAt, CollectionError> {
+        #[cfg(feature = "parquet")]
+        self.parquet.push(key, rows, self.old_json.as_ref())?;
+        #[cfg(not(feature = "parquet"))]
+        let _ = key;
+        self.rows += rows.len();
+        Ok(RowsAt { csv: self.csv.write(&lines.csv)?, json: self.json.write(&lines.json)?, rows: rows.len() })
+    }
+
+    /// Copies the rows of an inspection from where they stand in the files of the last build.
+    pub(super) fn copy(&mut self, at: &RowsAt) -> Result<RowsAt, CollectionError> {
+        let csv = match (&self.csv.old, &self.old_json) {
+            (None, Some(json)) => {
+                let mut lines = String::new();
+                json.each(at, self.table, |cells| {
+                    csv_line(&mut lines, cells);
+                    Ok(())
+                })?;
+                self.csv.write(&lines)?
+            }
+            _ => self.csv.copy(at.csv)?,
+        };
+        #[cfg(feature = "parquet")]
+        self.parquet.keep(*at, self.old_json.as_ref())?;
+        self.rows += at.rows;
+        Ok(RowsAt { csv, json: self.json.copy(at.json)?, rows: at.rows })
+    }
+
+    /// To be called after each inspection: where its key says so a row group ends.
+    pub(super) fn end(&mut self, key: &str) -> Result<(), CollectionError> {
+        #[cfg(feature = "parquet")]
+        if super::parquet::ends_segment(key) {
+            self.parquet.end_segment(self.json.at, self.old_json.as_ref())?;
+        }
+        #[cfg(not(feature = "parquet"))]
+        let _ = key;
+        Ok(())
+    }
+
+    /// Ends the files.
+    pub(super) fn finish(self) -> Result<WrittenTable, CollectionError> {
+        #[cfg(feature = "parquet")]
+        let (parquet, segments) = self.parquet.finish(self.json.at, self.old_json.as_ref())?;
+        Ok(WrittenTable {
+            csv: self.csv.finish()?,
+            json: self.json.finish()?,
+            #[cfg(feature = "parquet")]
+            parquet,
+            #[cfg(feature = "parquet")]
+            segments,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::super::tables::{ELEMENTS, ElementRow};
+    use super::*;
+
+    /// A pack: its name, and what its rows say.
+    type Pack = (u32, &'static str);
+
+    /// One pack in four ends a segment.
+    fn key(name: u32) -> String {
+        format!("{:08x}{:08x}", name, if name % 4 == 3 { 0 } else { name + 1 })
+    }
+
+    fn rows((name, says): Pack) -> Vec<ElementRow> {
+        let row = |position| ElementRow {
+            position,
+            element: Some(says.to_owned()),
+            heat_w: Some(f64::from(name) / 3.0),
+            weakest: position == 1,
+            ..ElementRow::default()
+        };
+        (1..=name % 3).map(row).collect()
+    }
+
+    /// Builds the files of a table, and says where the rows of each pack stand; packs that are as before are copied.
+    fn build(
+        site: &Site,
+        packs: &[Pack],
+        before: Option<&(WrittenTable, Vec<(Pack, RowsAt)>)>,
+    ) -> (WrittenTable, Vec<(Pack, RowsAt)>) {
+        let old = before.and_then(|(written, _)| OldTable::open(site, &ELEMENTS, written));
+        let known = old.is_some();
+        let mut files = TableFiles::begin(site, &ELEMENTS, old).unwrap();
+        let mut places = Vec::new();
+        for pack in packs {
+            let key = key(pack.0);
+            let kept =
+                before.filter(|_| known).and_then(|(_, places)| places.iter().find(|(old, _)| old == pack));
+            let at = match kept {
+                Some((_, at)) => files.copy(at).unwrap(),
+                None => {
+                    let (mut lines, rows) = (Lines::default(), rows(*pack));
+                    rows.iter().for_each(|row| lines.push(&ELEMENTS, &key, row));
+                    files.push(&key, &lines, &rows).unwrap()
+                }
+            };
+            files.end(&key).unwrap();
+            places.push((*pack, at));
+        }
+        (files.finish().unwrap(), places)
+    }
+
+    #[test]
+    fn what_is_copied_is_what_would_be_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let site = Site::open(&folder.path().join("site")).unwrap();
+        let fresh = Site::open(&folder.path().join("fresh")).unwrap();
+        let said = ["plain", "=1+1", "two\nlines, \"quoted\"", "Ω < 3"];
+        let packs: Vec<Pack> = (0..30).map(|name| (name, said[name as usize % 4])).collect();
+        let without = |names: &[u32]| {
+            packs.iter().filter(|pack| !names.contains(&pack.0)).copied().collect::<Vec<Pack>>()
+        };
+        let changed = |names: &[u32]| {
+            packs
+                .iter()
+                .map(|&(name, says)| (name, if names.contains(&name) { "changed" } else { says }))
+                .collect()
+        };
+        let steps: [(&str, Vec<Pack>); 11] = [
+            ("from nothing", packs.clone()),
+            ("nothing changed", packs.clone()),
+            ("one in the middle", changed(&[10])),
+            ("back, and another", changed(&[22])),
+            ("the first and the last", changed(&[1, 29])),
+            ("the end of a segment goes", without(&[11])),
+            ("it comes back", packs.clone()),
+            ("a whole segment goes", without(&[8, 9, 10, 11])),
+            ("one without rows goes", without(&[12])),
+            ("all but one", without(&packs[1..].iter().map(|pack| pack.0).collect::<Vec<_>>())),
+            ("all", packs.clone()),
+        ];
+        let same = |step: &str, ending: &str| {
+            let read = |site: &Site| fs::read(site.folder().join(format!("elements.{ending}"))).unwrap();
+            assert!(read(&site) == read(&fresh), "{step}: {ending}");
+        };
+        let mut before = None;
+        for (step, packs) in &steps {
+            before = Some(build(&site, packs, before.as_ref()));
+            build(&fresh, packs, None);
+            ["csv", "jsonl"].iter().for_each(|ending| same(step, ending));
+            #[cfg(feature = "parquet")]
+            same(step, "parquet");
+        }
+        // Saved anew by somebody, byte for byte or not: made again.
+        let csv = site.folder().join("elements.csv");
+        fs::write(&csv, "changed by hand").unwrap();
+        #[cfg(feature = "parquet")]
+        fs::remove_file(site.folder().join("elements.parquet")).unwrap();
+        before = Some(build(&site, &packs, before.as_ref()));
+        ["csv", "jsonl"].iter().for_each(|ending| same("saved anew", ending));
+        #[cfg(feature = "parquet")]
+        same("saved anew", "parquet");
+        // Of changed JSON Lines nothing is used.
+        fs::write(site.folder().join("elements.jsonl"), "{}").unwrap();
+        assert!(OldTable::open(&site, &ELEMENTS, &before.unwrap().0).is_none());
+    }
+
+    #[cfg(feature = "parquet")]
+    #[test]
+    fn whole_segments_are_found_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let site = Site::open(&folder.path().join("site")).unwrap();
+        let packs: Vec<Pack> = (0..12).map(|name| (name, "plain")).collect();
+        let (written, places) = build(&site, &packs, None);
+        let old = OldTable::open(&site, &ELEMENTS, &written).unwrap().parquet.unwrap();
+        let groups = |of: std::ops::Range<usize>| {
+            let rows: Vec<RowsAt> = places[of].iter().map(|(_, at)| *at).filter(|at| at.rows > 0).collect();
+            old.groups(&rows)
+        };
+        assert_eq!([groups(0..4), groups(4..8), groups(8..12)], [Some(0..1), Some(1..2), Some(2..3)]);
+        assert_eq!([groups(0..2), groups(5..8), groups(4..12), groups(0..0)], [None, None, None, None]);
+    }
+}
