@@ -5,8 +5,8 @@
 #   bash benches/collection.sh [--small] [NUMBER ...]
 #
 # Fails when cost grows faster than the number of inspections from the least to the largest (tolerance per inspection: 1.15
-# in processor time and in wall time; memory below 400 MB), when the build after one change takes 5 % or more of the full
-# time, or when it differs from a build from nothing in one byte. Everything is made in a temporary folder (5 GB at 10 000)
+# in processor time and in wall time; memory below 250 MB), when the build after one change takes 2 % or more of the full
+# time of 10 000 or more, or when it differs from a build from nothing in one byte. Everything is made in a temporary folder (5 GB at 10 000)
 # and removed.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -63,6 +63,6 @@ wall, cpu = ((full_many[k] / many) / (full_few[k] / few) for k in (0, 1))
 share = again[0] / full_many[0]
 print(f"per inspection at {many} over that at {few}: wall {wall:.2f}, cpu {cpu:.2f}; after one change: {100 * share:.2f} % of the full time")
 assert cpu < 1.15 and wall < 1.15, "cost grows faster than the number of inspections"
-assert full_many[2] < 400, "400 MB or more"
-assert many < 10000 or share < 0.05, "the build after one change takes 5 % or more"
+assert max(full_many[2], again[2]) < 250, "250 MB or more"
+assert many < 10000 or share < 0.02, "the build after one change takes 2 % or more"
 PY

@@ -29,8 +29,7 @@ use serde::{Deserialize, Serialize};
 
 use super::CollectionError;
 use super::column::{ColumnKind, Info, Table, TableCell};
-use super::site::{Site, SitePart};
-use super::stamp::FileStamp;
+use super::site::{Site, SitePart, Written};
 use super::table_files::{Bytes, OldJson, RowsAt};
 
 /// Most rows of a row group: large enough to compress well, small enough to hold.
@@ -155,7 +154,7 @@ impl<R> Groups<R> {
         mut self,
         to: u64,
         json: Option<&OldJson>,
-    ) -> Result<(FileStamp, Vec<Segment>), CollectionError> {
+    ) -> Result<(Written, Vec<Segment>), CollectionError> {
         self.end_segment(to, json)?;
         Ok((self.parquet.finish()?, self.segments))
     }
@@ -268,7 +267,7 @@ impl<R> Parquet<R> {
         rows.iter().try_for_each(|row| self.writer.push(cells(row))).map_err(wrong)
     }
 
-    pub(super) fn finish(self) -> Result<FileStamp, CollectionError> {
+    pub(super) fn finish(self) -> Result<Written, CollectionError> {
         let mut file = self.writer.finish().map_err(wrong)?;
         file.flush().map_err(CollectionError::write(self.part.path()))?;
         self.part.finish()

@@ -14,7 +14,6 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::CollectionError;
-use super::stamp::FileStamp;
 use crate::record::open;
 
 /// The list of files, and the mark by which a site is known.
@@ -184,10 +183,9 @@ impl Site {
         Ok(SitePart { to: BufWriter::with_capacity(1 << 16, file), path, part })
     }
 
-    /// Size of a page and when it was written; none when it is not there as a plain file.
-    pub fn stamp(&self, name: &str) -> Option<(u64, i128)> {
-        let meta = fs::symlink_metadata(self.folder.join(name)).ok().filter(fs::Metadata::is_file)?;
-        Some((meta.len(), super::stamp::nanoseconds(meta.modified().ok()?)))
+    /// How a file of the site was written.
+    pub fn stamp(&self, name: &str) -> Written {
+        written(&self.folder.join(name))
     }
 
     /// Ends a build: files of earlier builds that this one did not write again go.
@@ -233,6 +231,14 @@ fn lock(folder: &Path) -> Result<Option<File>, CollectionError> {
     }
 }
 
+/// Size of a file and when it was written, nanoseconds; none when it is not there as a plain file.
+pub type Written = Option<(u64, i128)>;
+
+fn written(path: &Path) -> Written {
+    let meta = fs::symlink_metadata(path).ok().filter(fs::Metadata::is_file)?;
+    Some((meta.len(), super::stamp::nanoseconds(meta.modified().ok()?)))
+}
+
 /// A file that is being written.
 #[derive(Debug)]
 pub struct SitePart {
@@ -248,11 +254,11 @@ impl SitePart {
         &self.path
     }
 
-    /// Gives the file its name, and says how the system then sees it.
-    pub fn finish(mut self) -> Result<FileStamp, CollectionError> {
+    /// Gives the file its name.
+    pub fn finish(mut self) -> Result<Written, CollectionError> {
         self.to.flush().map_err(CollectionError::write(&self.part))?;
         fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))?;
-        Ok(FileStamp::of(&self.path))
+        Ok(written(&self.path))
     }
 }
 

@@ -39,8 +39,7 @@ fn clipped(time: SystemTime) -> i64 {
 }
 
 impl FileStamp {
-    /// Looks at a file.
-    pub(super) fn of(path: &Path) -> Self {
+    fn of(path: &Path) -> Self {
         let Ok(meta) = fs::symlink_metadata(path) else { return Self(None) };
         let modified = meta.modified().map_or(0, clipped);
         #[cfg(unix)]
@@ -51,11 +50,6 @@ impl FileStamp {
         #[cfg(not(unix))]
         let (changed, number) = (modified, 0);
         Self(Some((meta.len(), modified, changed, number)))
-    }
-
-    /// Its size; nothing where it is not there.
-    pub(super) fn length(self) -> u64 {
-        self.0.map_or(0, |(length, ..)| length)
     }
 
     fn latest(self) -> i64 {

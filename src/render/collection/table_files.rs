@@ -16,9 +16,11 @@ use super::column::{Table, TableCell};
 use super::export::{Lines, csv_header, csv_line};
 #[cfg(feature = "parquet")]
 use super::parquet::{Groups, OldParquet, Parquet, Segment};
-use super::site::{Site, SitePart};
-use super::stamp::FileStamp;
+use super::site::{Site, SitePart, Written};
 use crate::record::open;
+
+/// Bytes that are copied in one go.
+const COPIED_AT_ONCE: u64 = 32 << 20;
 
 /// Where something stands in a file: its first byte, and how many there are.
 pub(super) type Bytes = (u64, u64);
@@ -34,10 +36,10 @@ pub(super) struct RowsAt {
 /// The files of a table as a build left them: what the next one copies from.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct WrittenTable {
-    csv: FileStamp,
-    json: FileStamp,
+    csv: Written,
+    json: Written,
     #[cfg(feature = "parquet")]
-    parquet: FileStamp,
+    parquet: Written,
     #[cfg(feature = "parquet")]
     segments: Vec<Segment>,
 }
@@ -62,15 +64,17 @@ pub(super) struct OldJson {
 impl OldTable {
     /// Opens the files of a table; none where its JSON Lines are no longer those of the last build.
     pub(super) fn open<R>(site: &Site, table: &Table<R>, written: &WrittenTable) -> Option<Self> {
-        let path = |ending: &str| site.folder().join(format!("{}.{ending}", table.name));
-        let unchanged = |ending: &str, stamp: FileStamp| {
-            let path = path(ending);
-            let (file, _) = open::plain(&path).ok()?;
-            (FileStamp::of(&path) == stamp).then_some(file)
+        let name = |ending: &str| format!("{}.{ending}", table.name);
+        let unchanged = |ending: &str, written: Written| {
+            let (file, _) = open::plain(&site.folder().join(name(ending))).ok()?;
+            (site.stamp(&name(ending)) == written).then_some(file)
         };
         Some(Self {
             csv: unchanged("csv", written.csv),
-            json: OldJson { file: unchanged("jsonl", written.json)?, path: path("jsonl") },
+            json: OldJson {
+                file: unchanged("jsonl", written.json)?,
+                path: site.folder().join(name("jsonl")),
+            },
             #[cfg(feature = "parquet")]
             parquet: unchanged("parquet", written.parquet)
                 .and_then(|file| OldParquet::open(file, written.segments.clone())),
@@ -82,12 +86,11 @@ impl WrittenTable {
     /// Files that are not there.
     #[cfg(test)]
     pub(super) fn empty() -> Self {
-        let gone = || FileStamp::of(Path::new(""));
         Self {
-            csv: gone(),
-            json: gone(),
+            csv: None,
+            json: None,
             #[cfg(feature = "parquet")]
-            parquet: gone(),
+            parquet: None,
             #[cfg(feature = "parquet")]
             segments: Vec::new(),
         }
@@ -95,8 +98,9 @@ impl WrittenTable {
 
     /// True where a place lies within the files.
     pub(super) fn holds(&self, at: &RowsAt) -> bool {
-        let within = |(from, length): Bytes, file: FileStamp| {
-            from.checked_add(length).is_some_and(|end| end <= file.length())
+        let within = |(from, length): Bytes, file: Written| {
+            let size = file.map_or(0, |(size, _)| size);
+            from.checked_add(length).is_some_and(|end| end <= size)
         };
         within(at.json, self.json) && within(at.csv, self.csv)
     }
@@ -159,7 +163,12 @@ impl TextFile {
             self.run.0 = from;
         }
         self.run.1 += length;
-        Ok(self.moved_on(length))
+        let at = self.moved_on(length);
+        // Not all at the end, when there is little else to do beside it.
+        if self.run.1 >= COPIED_AT_ONCE {
+            self.copy_run()?;
+        }
+        Ok(at)
     }
 
     fn moved_on(&mut self, length: u64) -> Bytes {
@@ -169,7 +178,8 @@ impl TextFile {
     }
 
     fn copy_run(&mut self) -> Result<(), CollectionError> {
-        let (from, length) = std::mem::take(&mut self.run);
+        let (from, length) = self.run;
+        self.run = (from + length, 0);
         let (Some(mut old), true) = (self.old.as_ref(), length > 0) else { return Ok(()) };
         let to = &mut self.part.to;
         let copied = to
@@ -181,7 +191,7 @@ impl TextFile {
         if copied == length { Ok(()) } else { Err(damaged(self.part.path())) }
     }
 
-    fn finish(mut self) -> Result<FileStamp, CollectionError> {
+    fn finish(mut self) -> Result<Written, CollectionError> {
         self.copy_run()?;
         self.part.finish()
     }
@@ -272,9 +282,11 @@ impl<R> TableFiles<R> {
     pub(super) fn finish(self) -> Result<WrittenTable, CollectionError> {
         #[cfg(feature = "parquet")]
         let (parquet, segments) = self.parquet.finish(self.json.at, self.old_json.as_ref())?;
+        let (csv, json) = (self.csv, self.json);
+        let (csv, json) = rayon::join(|| csv.finish(), || json.finish());
         Ok(WrittenTable {
-            csv: self.csv.finish()?,
-            json: self.json.finish()?,
+            csv: csv?,
+            json: json?,
             #[cfg(feature = "parquet")]
             parquet,
             #[cfg(feature = "parquet")]
