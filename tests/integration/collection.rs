@@ -278,6 +278,15 @@ fn a_build_after_a_change_equals_a_build_from_nothing() {
         fs::write(&pages[0], "changed by hand").unwrap();
         fs::remove_file(&pages[1]).unwrap();
     });
+    // So is a table, and nothing is judged for it. From JSON Lines the others are made: of changed ones nothing is used.
+    step(9, 0, 0, &|| {
+        fs::write(site.join("findings.csv"), "saved by a spreadsheet").unwrap();
+        fs::remove_file(site.join("elements.parquet")).unwrap();
+    });
+    step(10, 24, 0, &|| {
+        let lines = fs::read_to_string(site.join("collection.jsonl")).unwrap();
+        fs::write(site.join("collection.jsonl"), lines.replace("Tollgate", "Turnpike")).unwrap();
+    });
 }
 
 #[test]

@@ -4,7 +4,10 @@
 //! A cell is empty where something was not recorded or is not known. Nothing is ever put in its place: no zero, no
 //! dash, no mean.
 
+use std::fmt;
+
 use jiff::civil::Date;
+use serde::de::{Deserialize, Deserializer, IgnoredAny, MapAccess, Visitor};
 use serde_json::{Map, Value, json};
 
 use crate::judge::rules::{Grade, Outcome};
@@ -122,6 +125,33 @@ impl<T: CellValue> CellValue for Option<T> {
     }
 }
 
+/// The values of a line of JSON Lines, in the order of the columns, whose names stand before them.
+pub(super) struct LineValues(Vec<Value>);
+
+impl<'de> Deserialize<'de> for LineValues {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        struct Line;
+
+        impl<'de> Visitor<'de> for Line {
+            type Value = LineValues;
+
+            fn expecting(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+                to.write_str("a row")
+            }
+
+            fn visit_map<M: MapAccess<'de>>(self, mut row: M) -> Result<LineValues, M::Error> {
+                let mut values = Vec::new();
+                while let Some((_, value)) = row.next_entry::<IgnoredAny, Value>()? {
+                    values.push(value);
+                }
+                Ok(LineValues(values))
+            }
+        }
+
+        from.deserialize_map(Line)
+    }
+}
+
 /// A column, described.
 #[derive(Debug, Clone, Copy)]
 pub struct Info {
@@ -149,6 +179,8 @@ pub struct Table<R: 'static> {
     pub name: &'static str,
     /// What one row is.
     pub about: &'static str,
+    /// One inspection in so many ends a row group of the Parquet file, which has some thousand rows then.
+    pub segment: u32,
     /// Columns after the key.
     pub columns: &'static [TableColumn<R>],
 }
@@ -167,10 +199,10 @@ impl<R> Table<R> {
     }
 
     /// The cells of a line of its JSON Lines, the key first; none where it is no such line.
-    pub(super) fn cells_of<'a>(&self, line: &'a Map<String, Value>) -> Option<Vec<TableCell<'a>>> {
-        let cells: Option<Vec<_>> =
-            self.infos().zip(line.values()).map(|(info, value)| info.kind.read(value)).collect();
-        cells.filter(|cells| cells.len() == line.len() && cells.len() == self.columns.len() + 1)
+    pub(super) fn cells_of<'a>(&self, line: &'a LineValues) -> Option<Vec<TableCell<'a>>> {
+        let LineValues(values) = line;
+        let cells = self.infos().zip(values).map(|(info, value)| info.kind.read(value));
+        (values.len() == self.columns.len() + 1).then(|| cells.collect())?
     }
 
     /// The JSON Schema (draft 2020-12) of a line of its JSON Lines.

@@ -3,9 +3,9 @@
 //! Every column is optional and flat. Rows are gathered into row groups of bounded size, so that a table of a million
 //! findings is never in memory as a whole. The file carries no time and no path: the same rows give the same bytes.
 //!
-//! In the tables of findings and elements, row groups end with a segment, and where a segment ends follows from the keys
-//! alone: an inspection that changes, comes or goes changes the row groups of one segment, and those of all others are copied
-//! from the file of the last build.
+//! Row groups end with a segment at the latest, and where a segment ends follows from the keys alone: an inspection that
+//! changes, comes or goes changes the row groups of one segment, and those of all others are copied from the file of the last
+//! build.
 
 use std::collections::HashMap;
 use std::fs::File;
@@ -34,13 +34,12 @@ use super::table_files::{Bytes, OldJson, RowsAt};
 
 /// Most rows of a row group: large enough to compress well, small enough to hold.
 const GROUP: usize = 1 << 16;
-/// One inspection in so many ends a segment.
-const SEGMENT: u32 = 256;
 
-/// True where a segment ends with an inspection. Other digits of its key say which share of a collection it is in.
-pub(super) fn ends_segment(key: &str) -> bool {
+/// True where a segment ends with an inspection, which one in so many does. Other digits of its key say which share of a
+/// collection it is in.
+pub(super) fn ends_segment(key: &str, segment: u32) -> bool {
     let number = key.get(8..16).and_then(|digits| u32::from_str_radix(digits, 16).ok());
-    number.is_some_and(|number| number % SEGMENT == 0)
+    number.is_some_and(|number| number % segment == 0)
 }
 
 /// The row groups of a segment, and which bytes of the JSON Lines have the same rows.
@@ -73,10 +72,9 @@ impl OldParquet {
         let from = rows.first()?.json.0;
         let end = rows.iter().try_fold(from, |end, at| (at.json.0 == end).then(|| end + at.json.1))?;
         let same = self.segments.iter().find(|segment| segment.json == (from, end - from))?;
-        let number = rows.iter().map(|at| at.rows).sum::<usize>();
-        let there =
-            self.meta.row_groups().get(same.groups.clone())?.iter().map(|group| group.num_rows()).sum();
-        (i64::try_from(number) == Ok(there)).then(|| same.groups.clone())
+        let number: i64 = rows.iter().map(|at| i64::from(at.rows)).sum();
+        let groups = self.meta.row_groups().get(same.groups.clone())?;
+        (groups.iter().map(|group| group.num_rows()).sum::<i64>() == number).then(|| same.groups.clone())
     }
 }
 

@@ -30,7 +30,7 @@ pub(super) type Bytes = (u64, u64);
 pub(super) struct RowsAt {
     csv: Bytes,
     pub(super) json: Bytes,
-    pub(super) rows: usize,
+    pub(super) rows: u32,
 }
 
 /// The files of a table as a build left them: what the next one copies from.
@@ -114,13 +114,13 @@ impl OldJson {
         table: &Table<R>,
         mut to: impl FnMut(&[TableCell<'_>]) -> Result<(), CollectionError>,
     ) -> Result<(), CollectionError> {
-        let mut text = Vec::new();
+        let mut text = String::new();
         let mut file = &self.file;
         file.seek(SeekFrom::Start(at.json.0))
-            .and_then(|_| file.take(at.json.1).read_to_end(&mut text))
+            .and_then(|_| file.take(at.json.1).read_to_string(&mut text))
             .map_err(CollectionError::read(&self.path))?;
-        for line in text.split(|byte| *byte == b'\n').filter(|line| !line.is_empty()) {
-            let line: Option<serde_json::Map<String, serde_json::Value>> = serde_json::from_slice(line).ok();
+        for line in text.lines() {
+            let line = serde_json::from_str(line).ok();
             let cells = line.as_ref().and_then(|line| table.cells_of(line));
             to(&cells.ok_or_else(|| damaged(&self.path))?)?;
         }
@@ -245,7 +245,9 @@ impl<R> TableFiles<R> {
         #[cfg(not(feature = "parquet"))]
         let _ = key;
         self.rows += rows.len();
-        Ok(RowsAt { csv: self.csv.write(&lines.csv)?, json: self.json.write(&lines.json)?, rows: rows.len() })
+        // No inspection has as many rows as that.
+        let number = u32::try_from(rows.len()).unwrap_or(u32::MAX);
+        Ok(RowsAt { csv: self.csv.write(&lines.csv)?, json: self.json.write(&lines.json)?, rows: number })
     }
 
     /// Copies the rows of an inspection from where they stand in the files of the last build.
@@ -263,14 +265,14 @@ impl<R> TableFiles<R> {
         };
         #[cfg(feature = "parquet")]
         self.parquet.keep(*at, self.old_json.as_ref())?;
-        self.rows += at.rows;
+        self.rows += at.rows as usize;
         Ok(RowsAt { csv, json: self.json.copy(at.json)?, rows: at.rows })
     }
 
     /// To be called after each inspection: where its key says so a row group ends.
     pub(super) fn end(&mut self, key: &str) -> Result<(), CollectionError> {
         #[cfg(feature = "parquet")]
-        if super::parquet::ends_segment(key) {
+        if super::parquet::ends_segment(key, self.table.segment) {
             self.parquet.end_segment(self.json.at, self.old_json.as_ref())?;
         }
         #[cfg(not(feature = "parquet"))]

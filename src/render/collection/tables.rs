@@ -11,7 +11,7 @@ use crate::judge::rules::{Grade, Outcome};
 macro_rules! rows {
     (
         $(#[$of_row:meta])* $row:ident $({ $($(#[$beside_own:meta])* $beside:ident: $beside_kind:ty),* })?,
-        $(#[$of_table:meta])* $table:ident = $name:literal, $about:literal;
+        $(#[$of_table:meta])* $table:ident = $name:literal, $about:literal, $segment:literal;
         $($(#[$own:meta])* $column:ident: $kind:ty $(, $unit:literal)? = $means:expr;)*
     ) => {
         #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -26,6 +26,7 @@ macro_rules! rows {
         pub const $table: Table<$row> = Table {
             name: $name,
             about: $about,
+            segment: $segment,
             columns: &[$(TableColumn {
                 info: Info {
                     name: stringify!($column),
@@ -48,7 +49,7 @@ rows! {
     #[serde(default, deny_unknown_fields)]
     PackRow { #[serde(skip)] page: Option<String> },
     /// One row for each inspection found, those that could not be read included.
-    PACKS = "collection", "one row for each inspection folder found";
+    PACKS = "collection", "one row for each inspection folder found", 1024;
     #[serde(skip)]
     folder: String = "the folder below the root, with / between its parts; bytes that are not UTF-8 stand as \\xNN";
     #[serde(skip)]
@@ -122,7 +123,7 @@ rows! {
     FindingRow,
     /// One row for each finding.
     FINDINGS = "findings",
-    "one row for each rule applied to each subject of an inspection, rules that are met included";
+    "one row for each rule applied to each subject of an inspection, rules that are met included", 64;
     rules: Option<String> = RULES;
     rule: String = "id of the rule; `underlid explain` prints the rule";
     cause: Option<String> = "id of the cause that it belongs to, where it falls short: rows with one cause are one finding";
@@ -167,7 +168,7 @@ rows! {
     #[serde(default, deny_unknown_fields)]
     ElementRow,
     /// One row for each element of a current path.
-    ELEMENTS = "elements", "one row for each element of the current path of an inspection";
+    ELEMENTS = "elements", "one row for each element of the current path of an inspection", 512;
     rules: Option<String> = RULES;
     position: u32 = "place in the path, 1 at the negative terminal";
     element: Option<String> = "the element's short name";
