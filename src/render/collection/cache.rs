@@ -19,10 +19,11 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::find::FoundFolder;
+use super::old_rows::RowsAt;
 use super::page::Pages;
 use super::site::SitePart;
 use super::stamp::Stamps;
-use super::table_files::{RowsAt, WrittenTable};
+use super::table_files::WrittenTable;
 use super::tables::PackRow;
 use super::{CollectionError, Options};
 use crate::evidence::hash::Sha256Digest;

@@ -15,6 +15,7 @@ mod export;
 mod fields;
 mod find;
 mod listing;
+mod old_rows;
 mod page;
 #[cfg(feature = "parquet")]
 mod parquet;

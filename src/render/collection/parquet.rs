@@ -29,8 +29,8 @@ use serde::{Deserialize, Serialize};
 
 use super::CollectionError;
 use super::column::{ColumnKind, Info, Table, TableCell};
+use super::old_rows::{Bytes, OldJson, RowsAt};
 use super::site::{Site, SitePart, Written};
-use super::table_files::{Bytes, OldJson, RowsAt};
 
 /// Most rows of a row group: large enough to compress well, small enough to hold.
 const GROUP: usize = 1 << 16;

@@ -7,13 +7,13 @@
 
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
-use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
 use super::CollectionError;
-use super::column::{Table, TableCell};
+use super::column::Table;
 use super::export::{Lines, csv_header, csv_line};
+use super::old_rows::{Bytes, OldJson, RowsAt, damaged};
 #[cfg(feature = "parquet")]
 use super::parquet::{Groups, OldParquet, Parquet, Segment};
 use super::site::{Site, SitePart, Written};
@@ -21,17 +21,6 @@ use crate::record::open;
 
 /// Bytes that are copied in one go.
 const COPIED_AT_ONCE: u64 = 32 << 20;
-
-/// Where something stands in a file: its first byte, and how many there are.
-pub(super) type Bytes = (u64, u64);
-
-/// Where the rows of an inspection stand in the text files of a table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct RowsAt {
-    csv: Bytes,
-    pub(super) json: Bytes,
-    pub(super) rows: u32,
-}
 
 /// The files of a table as a build left them: what the next one copies from.
 #[derive(Debug, Serialize, Deserialize)]
@@ -52,13 +41,6 @@ pub(super) struct OldTable {
     json: OldJson,
     #[cfg(feature = "parquet")]
     parquet: Option<OldParquet>,
-}
-
-/// JSON Lines of the last build, in which rows are looked up.
-#[derive(Debug)]
-pub(super) struct OldJson {
-    file: File,
-    path: PathBuf,
 }
 
 impl OldTable {
@@ -104,35 +86,6 @@ impl WrittenTable {
         };
         within(at.json, self.json) && within(at.csv, self.csv)
     }
-}
-
-impl OldJson {
-    /// Hands on the cells of some rows, line by line.
-    pub(super) fn each<R>(
-        &self,
-        at: &RowsAt,
-        table: &Table<R>,
-        mut to: impl FnMut(&[TableCell<'_>]) -> Result<(), CollectionError>,
-    ) -> Result<(), CollectionError> {
-        let mut text = String::new();
-        let mut file = &self.file;
-        file.seek(SeekFrom::Start(at.json.0))
-            .and_then(|_| file.take(at.json.1).read_to_string(&mut text))
-            .map_err(CollectionError::read(&self.path))?;
-        for line in text.lines() {
-            let line = serde_json::from_str(line).ok();
-            let cells = line.as_ref().and_then(|line| table.cells_of(line));
-            to(&cells.ok_or_else(|| damaged(&self.path))?)?;
-        }
-        Ok(())
-    }
-}
-
-fn damaged(path: &Path) -> CollectionError {
-    CollectionError::Inner(format!(
-        "{} is not what the last build wrote; build with `--fresh`",
-        crate::units::terminal::shown(path)
-    ))
 }
 
 /// A text file that is being written.
