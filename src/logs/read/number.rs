@@ -160,30 +160,11 @@ pub(super) fn cell(field: &[u8], notation: Notation) -> Cell {
     words(text.trim(), notation)
 }
 
-/// A decimal that is nothing but digits, a minus before them and a mark among them; as exact as [`plain`], which needs more
-/// than the field. Most cells of most logs are such.
+/// A field that is a plain decimal and nothing else, as most cells of most logs are.
 fn decimal(field: &[u8], mark: DecimalMark) -> Option<f64> {
-    let digits = field.strip_prefix(b"-").unwrap_or(field);
-    if digits.len() > DIGITS + 1 {
-        return None;
-    }
-    let (mut mantissa, mut count, mut behind) = (0_u64, 0_usize, None);
-    for byte in digits {
-        match byte {
-            b'0'..=b'9' => {
-                mantissa = mantissa * 10 + u64::from(byte - b'0');
-                count += 1;
-            }
-            byte if *byte == mark.byte() && behind.is_none() => behind = Some(count),
-            _ => return None,
-        }
-    }
-    if count == 0 || count > DIGITS {
-        return None;
-    }
-    #[expect(clippy::cast_precision_loss, reason = "15 digits are below 2^53")]
-    let value = mantissa as f64 / *POWERS.get(behind.map_or(0, |before| count - before))?;
-    Some(if digits.len() < field.len() { -value } else { value })
+    let mut padded = [0; 40];
+    padded.get_mut(..field.len()).filter(|_| field.len() <= DIGITS + 2)?.copy_from_slice(field);
+    plain(&padded, 0, 0, mark).filter(|(_, end)| *end == field.len()).map(|(value, _)| value)
 }
 
 fn words(text: &str, notation: Notation) -> Cell {

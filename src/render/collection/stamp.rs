@@ -180,6 +180,41 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_look_sees_every_change() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        fs::write(path(RECORD), "schema = 2").unwrap();
+        fs::create_dir(path("logs")).unwrap();
+        fs::write(path("logs/a.csv"), "1").unwrap();
+        let named = ["logs/a.csv", "logs/missing.csv", "photos/b.jpg", "../outside"].map(str::to_owned);
+        let take = || Stamps::take(folder.path(), named.to_vec()).unwrap();
+        let mut before = take();
+        assert!(before.looks_the_same(folder.path()));
+        for (name, text) in [("logs/a.csv", "12"), ("logs/missing.csv", ""), (RECORD, "schema = 1")] {
+            fs::write(path(name), text).unwrap();
+            assert!(!before.looks_the_same(folder.path()), "{name}");
+            before = take();
+            assert!(before.looks_the_same(folder.path()), "{name}");
+        }
+        for (inner, name) in [("photos", "photos/b.jpg"), ("rules", "rules/house.toml")] {
+            fs::create_dir(path(inner)).unwrap();
+            fs::write(path(name), "").unwrap();
+            assert!(!before.looks_the_same(folder.path()), "{name}");
+            before = take();
+        }
+        fs::remove_file(path("photos/b.jpg")).unwrap();
+        assert!(!before.looks_the_same(folder.path()), "removed");
+        before = take();
+        // The same files, behind a link: their names are refused now.
+        #[cfg(unix)]
+        {
+            fs::rename(path("logs"), path("elsewhere")).unwrap();
+            std::os::unix::fs::symlink(path("elsewhere"), path("logs")).unwrap();
+            assert!(!before.looks_the_same(folder.path()), "a link on the way");
+        }
+    }
+
+    #[test]
     fn a_change_is_seen_and_a_copy_is_not_one() {
         let folder = tempfile::tempdir().unwrap();
         let path = |name: &str| folder.path().join(name);
