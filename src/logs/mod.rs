@@ -36,8 +36,8 @@ pub(crate) fn lacking<T>(list: impl IntoIterator<Item = (bool, T)>) -> Vec<T> {
 /// The middle one of some values, of two the larger; nothing of none.
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
     let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Takes a value into a range from the lowest to the highest; one that is missing leaves it as it is.

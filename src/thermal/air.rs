@@ -23,7 +23,7 @@ const GAS_CONSTANT: f64 = 287.05;
 const SPECIFIC_HEAT: f64 = 1006.0;
 
 /// Properties at a temperature in kelvin.
-#[inline]
+#[inline(always)]
 pub fn air(kelvin: f64) -> Air {
     let ratio = kelvin / 273.15 * (kelvin / 273.15).sqrt();
     let dynamic = 1.716e-5 * ratio * (273.15 + 110.4) / (kelvin + 110.4);

@@ -3,7 +3,7 @@
 //! Draws are stratified in every quantity (Latin hypercube; McKay, Beckman and Conover, Technometrics 21 (1979) 239)
 //! from a fixed seed, so that the same record gives the same answer in every run.
 
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::network::{Free, FreeId, FreeScope, Network};
 
@@ -108,39 +108,34 @@ impl Belief {
     /// Draws of every quantity, from its centre in half ranges, and of one more that is even from −1 to 1.
     pub(super) fn draws(&self) -> Vec<Vec<f64>> {
         let size = self.frees.len();
-        let mut columns = columns(size + 1);
-        columns[size].iter_mut().for_each(|u| *u = 2.0 * *u - 1.0);
-        if let Some(covariance) = &self.covariance {
-            let factor = cholesky(covariance, size);
-            for column in &mut columns[..size] {
-                column.iter_mut().for_each(|u| *u = normal(*u));
+        let columns = columns(size + 1);
+        let factor = self.covariance.as_ref().map(|covariance| cholesky(covariance, size));
+        let of = |i: usize| -> Vec<f64> {
+            let (low, high) = self.ends(i);
+            let Some(factor) = &factor else {
+                return columns[i].even.iter().map(|u| low + u * (high - low)).collect();
+            };
+            let mut drawn = vec![0.0; DRAWS];
+            for (column, &f) in
+                columns.iter().zip(&factor[i * size..=i * size + i]).filter(|(_, f)| **f != 0.0)
+            {
+                drawn.iter_mut().zip(&column.normal).for_each(|(sum, z)| *sum += f * z);
             }
-            // From the last to the first, because each row of the factor needs only columns before it.
-            for i in (0..size).rev() {
-                let (low, high) = self.ends(i);
-                let (before, rest) = columns.split_at_mut(i);
-                for (k, drawn) in rest[0].iter_mut().enumerate() {
-                    let others: f64 =
-                        before.iter().zip(&factor[i * size..]).map(|(column, f)| f * column[k]).sum();
-                    let sum = others + factor[i * size + i] * *drawn;
-                    // Nothing is drawn beyond an end: what would be comes back inside.
-                    let folded = if sum < low {
-                        2.0 * low - sum
-                    } else if sum > high {
-                        2.0 * high - sum
-                    } else {
-                        sum
-                    };
-                    *drawn = folded.clamp(low, high);
-                }
+            // Nothing is drawn beyond an end: what would be comes back inside.
+            for sum in &mut drawn {
+                let folded = if *sum < low {
+                    2.0 * low - *sum
+                } else if *sum > high {
+                    2.0 * high - *sum
+                } else {
+                    *sum
+                };
+                *sum = folded.clamp(low, high);
             }
-        } else {
-            for (i, column) in columns[..size].iter_mut().enumerate() {
-                let (low, high) = self.ends(i);
-                column.iter_mut().for_each(|u| *u = low + *u * (high - low));
-            }
-        }
-        columns
+            drawn
+        };
+        let even = columns[size].even.iter().map(|u| 2.0 * u - 1.0).collect();
+        (0..size).map(of).chain([even]).collect()
     }
 
     /// The quantities at some distances from their centres in half ranges.
@@ -161,27 +156,37 @@ fn next(stream: &mut u64) -> u64 {
     z ^ (z >> 31)
 }
 
-/// One number from each of as many equal slices of 0 to 1 as there are draws, shuffled.
-fn stratified(stream: &mut u64) -> Vec<f64> {
-    let mut values: Vec<f64> = (0..DRAWS).map(|k| (k as f64 + 0.5) / DRAWS as f64).collect();
-    for k in (1..DRAWS).rev() {
-        values.swap(k, (next(stream) % (k as u64 + 1)) as usize);
+/// One number from each of as many equal slices of 0 to 1 as there are draws, shuffled; and the quantiles of the standard
+/// normal distribution there.
+#[derive(Debug)]
+struct Stratified {
+    even: Vec<f64>,
+    normal: Vec<f64>,
+}
+
+impl Stratified {
+    fn next(stream: &mut u64) -> Arc<Self> {
+        let mut even: Vec<f64> = (0..DRAWS).map(|k| (k as f64 + 0.5) / DRAWS as f64).collect();
+        for k in (1..DRAWS).rev() {
+            even.swap(k, (next(stream) % (k as u64 + 1)) as usize);
+        }
+        let normal = even.iter().map(|u| normal(*u)).collect();
+        Arc::new(Self { even, normal })
     }
-    values
 }
 
 /// The first columns of draws, which are the same for every network.
-fn columns(count: usize) -> Vec<Vec<f64>> {
-    static DRAWN: Mutex<(u64, Vec<Vec<f64>>)> = Mutex::new((SEED, Vec::new()));
+fn columns(count: usize) -> Vec<Arc<Stratified>> {
+    static DRAWN: Mutex<(u64, Vec<Arc<Stratified>>)> = Mutex::new((SEED, Vec::new()));
     let mut drawn = DRAWN.lock().unwrap_or_else(PoisonError::into_inner);
     let (stream, known) = &mut *drawn;
     while known.len() < count.min(KEPT) {
-        known.push(stratified(stream));
+        known.push(Stratified::next(stream));
     }
     let mut columns = known[..count.min(KEPT)].to_vec();
     let mut stream = *stream;
     drop(drawn);
-    columns.extend((KEPT..count).map(|_| stratified(&mut stream)));
+    columns.extend((KEPT..count).map(|_| Stratified::next(&mut stream)));
     columns
 }
 

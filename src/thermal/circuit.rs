@@ -1,5 +1,7 @@
 //! The network made ready to be solved: numbers for one set of free quantities, heat flows and their slopes.
 
+use std::sync::OnceLock;
+
 use super::currents::Branches;
 use super::film;
 use super::lanes::{add, each, take};
@@ -24,6 +26,8 @@ pub struct Circuit {
     slots: Vec<[usize; 4]>,
     /// Rows of points that nothing touches.
     alone: Vec<usize>,
+    /// The same network on a coarse mesh, once it was asked for.
+    coarse: OnceLock<Box<Self>>,
 }
 
 /// A circuit with numbers.
@@ -81,8 +85,7 @@ impl Circuit {
         Self::cut(network, Fineness::Fine)
     }
 
-    /// As [`Circuit::new`], on a mesh of its own.
-    pub(super) fn cut(network: Network, fineness: Fineness) -> Result<Self, NetworkRefusal> {
+    fn cut(network: Network, fineness: Fineness) -> Result<Self, NetworkRefusal> {
         let mut parts = Parts::default();
         let mut mesh = Mesh::new(&network, fineness);
         // Held points go last.
@@ -115,7 +118,17 @@ impl Circuit {
         let alone = (0..unknown).filter(|&r| alone[r]).map(row).collect();
         mesh.row.iter_mut().for_each(|r| *r = row(*r));
         mesh.places.iter_mut().flatten().for_each(|(_, point)| *point = mesh.row[*point]);
-        Ok(Self { network, pattern, branches, mesh, slots, alone })
+        Ok(Self { network, pattern, branches, mesh, slots, alone, coarse: OnceLock::new() })
+    }
+
+    /// The same network on a coarse mesh: for how answers change, not for the answers themselves.
+    pub(super) fn coarse(&self) -> &Self {
+        let cut = || Self::cut(self.network.clone(), Fineness::Coarse).map(Box::new);
+        match self.coarse.get() {
+            Some(coarse) => coarse,
+            // What could be cut finely can be cut coarsely; else the fine one serves.
+            None => cut().map_or(self, |coarse| self.coarse.get_or_init(|| coarse)),
+        }
     }
 
     /// The network it was made from.
@@ -281,6 +294,7 @@ impl<'a, const N: usize> Equations<'a, N> {
     }
 
     /// Heat flows at these temperatures, K, and these terminal currents, A (positive on discharge).
+    #[inline(always)]
     pub(super) fn flow(&self, t: &[[f64; N]], current: [f64; N], flow: &mut Flow<N>) {
         let parts = &self.parts;
         flow.ohms.clear();
@@ -334,6 +348,7 @@ impl<'a, const N: usize> Equations<'a, N> {
 
     /// Minus the slopes of [`Equations::flow`]; behind the matrix stand those of the heat that leaves at held rows, and the
     /// slopes of the heat made ([`Equations::beyond`]).
+    #[inline(always)]
     pub(super) fn slopes(
         &self,
         t: &[[f64; N]],
@@ -404,6 +419,7 @@ fn couple<const N: usize>(matrix: &mut [[f64; N]], slots: &[usize; 4], slopes: [
 }
 
 /// Film coefficient of a height, or minus the width of a level strip, and its power.
+#[inline(always)]
 fn natural<const N: usize>(length: f64, surface: [f64; N], air: [f64; N]) -> [[f64; N]; 2] {
     let (mut films, mut powers) = ([0.0; N], [0.0; N]);
     for k in 0..N {

@@ -11,7 +11,7 @@ pub const STEFAN_BOLTZMANN: f64 = 5.670_374_419e-8;
 const GRAVITY: f64 = 9.806_65;
 
 /// Rayleigh number over the cube of the length, 1/m³, with the conductivity and the Prandtl number of the film.
-#[inline]
+#[inline(always)]
 fn buoyancy(surface: f64, surroundings: f64) -> (f64, f64, f64) {
     let mean = 0.5 * (surface + surroundings);
     let air = air(mean);
@@ -21,7 +21,7 @@ fn buoyancy(surface: f64, surroundings: f64) -> (f64, f64, f64) {
 
 /// Film coefficient of an upright face, W/(m²·K), and the power of the temperature difference with which it grows; height
 /// in m, temperatures in K.
-#[inline]
+#[inline(always)]
 pub fn upright(height: f64, surface: f64, surroundings: f64) -> (f64, f64) {
     let (buoyancy, conductivity, prandtl) = buoyancy(surface, surroundings);
     // The powers 9/16 and 8/27 by roots, which are quicker.
@@ -34,7 +34,7 @@ pub fn upright(height: f64, surface: f64, surroundings: f64) -> (f64, f64) {
 
 /// Film coefficient of a level strip, mean of top and bottom, W/(m²·K), and the power of the temperature difference with
 /// which it grows; width in m, temperatures in K.
-#[inline]
+#[inline(always)]
 pub fn level(width: f64, surface: f64, surroundings: f64) -> (f64, f64) {
     let (buoyancy, conductivity, _) = buoyancy(surface, surroundings);
     // Characteristic length of a long strip: area over perimeter.

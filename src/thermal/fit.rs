@@ -8,7 +8,6 @@ use rayon::prelude::*;
 
 use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
 use super::circuit::{Case, Circuit, Flow};
-use super::mesh::Fineness;
 use super::network::{ElementId, FreeId, NetworkRefusal};
 use super::ranges::cut;
 use super::transient::{COARSE_ERROR, Course, Phase, Run, STEP_ERROR, Steps, courses};
@@ -180,7 +179,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let finely = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
         Ok(predict(circuit, x, STEP_ERROR)?.into_iter().flat_map(|(each, _)| each).collect())
     };
-    let coarse = Circuit::cut(circuit.network().clone(), Fineness::Coarse)?;
+    let coarse = circuit.coarse();
     let readings: Vec<(usize, usize, Measurement)> = experiments
         .iter()
         .enumerate()
@@ -226,7 +225,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 anchor = (x.clone(), now.clone());
             }
             // Slopes on the coarse mesh, with the same steps on both sides.
-            here = predict(&coarse, &x, COARSE_ERROR)?;
+            here = predict(coarse, &x, COARSE_ERROR)?;
             // On which side of each quantity there is room.
             let side = |&i: &usize| {
                 let (low, high) = belief.ends(i);
@@ -244,7 +243,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             let mut first = 0;
             for (experiment, (here, steps)) in experiments.iter().zip(&here) {
                 let phases = &experiment.cut();
-                let cases: Vec<_> = quantities.par_iter().map(|q| experiment.case(&coarse, q)).collect();
+                let cases: Vec<_> = quantities.par_iter().map(|q| experiment.case(coarse, q)).collect();
                 let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
                 for ((&(i, step), case), course) in sides.iter().zip(&cases).zip(courses(&runs, steps)) {
                     // A side on which something melts tells nothing: what is believed of the quantity stays.
@@ -279,7 +278,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         let roughly = |trial: &[f64]| -> Result<Vec<f64>, NetworkRefusal> {
             let quantities = belief.quantities(trial);
             let one = |(experiment, (here, steps)): (&Experiment, &Predicted)| {
-                let case = experiment.case(&coarse, &quantities);
+                let case = experiment.case(coarse, &quantities);
                 let course = case.course_with(None, &experiment.cut(), Steps::Same(steps));
                 let there = experiment.read(&case, &course)?;
                 Ok(there.iter().zip(here).map(|(there, here)| there.0 - here.0).collect::<Vec<_>>())

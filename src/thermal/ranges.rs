@@ -6,11 +6,12 @@
 //! logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved, and what the
 //! surfaces miss by widens the answer.
 
+use std::sync::OnceLock;
+
 use rayon::prelude::*;
 
 use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
-use super::mesh::Fineness;
 use super::network::{ElementId, FreeId, Kind, NetworkRefusal, NetworkValue};
 use super::permissible::{Duty, Permissible, ends_of};
 use super::steady::{MELTED, ThermalState};
@@ -75,8 +76,10 @@ pub struct TemperatureRanges {
 #[derive(Debug)]
 pub struct Spread<'a> {
     circuit: &'a Circuit,
-    coarse: Circuit,
+    coarse: &'a Circuit,
     belief: &'a Belief,
+    /// For each free quantity the coarse case at its upper and its lower side: every answer is taken at them.
+    sides: Vec<[OnceLock<Case<'a>>; 2]>,
     /// Distances from the centre in half ranges: for each free quantity a column of draws.
     draws: Vec<Vec<f64>>,
     /// Factor on rises for what the equations leave out, in each draw.
@@ -136,14 +139,20 @@ impl<'a> Spread<'a> {
     pub fn new(circuit: &'a Circuit, belief: &'a Belief) -> Self {
         let mut draws = belief.draws();
         let spare = draws.pop().unwrap_or_default();
-        let coarse = Circuit::cut(circuit.network.clone(), Fineness::Coarse);
-        let coarse = coarse.unwrap_or_else(|_| circuit.clone());
         let model = spare.iter().map(|u| 1.0 + belief.allowance * u).collect();
-        Self { circuit, coarse, belief, draws, model }
+        let sides = belief.frees.iter().map(|_| Default::default()).collect();
+        Self { circuit, coarse: circuit.coarse(), belief, sides, draws, model }
+    }
+
+    /// The coarse case with one quantity at a distance from its centre in half ranges.
+    fn beside(&self, index: usize, x: f64) -> Case<'a> {
+        let mut quantities = self.belief.centre.clone();
+        quantities[index] += x * self.belief.half(index);
+        self.coarse.at(&quantities)
     }
 
     /// Runs something at the sides of every free quantity, about what it gave at the centre.
-    fn surface(&self, centre: Vec<f64>, run: impl Fn(&[Case<'_>]) -> Vec<Answered>) -> Surface {
+    fn surface(&self, centre: Vec<f64>, run: impl Fn(&[&Case<'_>]) -> Vec<Answered>) -> Surface {
         let size = self.belief.frees.len();
         let sides = |wanted: &[usize], sense: f64| -> Vec<Option<(f64, Vec<f64>)>> {
             let mut found = vec![None; wanted.len()];
@@ -155,13 +164,16 @@ impl<'a> Spread<'a> {
             };
             let mut open: Vec<(usize, usize, f64)> = wanted.iter().enumerate().filter_map(begin).collect();
             // Where there is no answer on this side there may be one nearer to the centre.
-            for _ in 0..4 {
-                let case = |&(_, index, x): &(usize, usize, f64)| {
-                    let mut quantities = self.belief.centre.clone();
-                    quantities[index] += x * self.belief.half(index);
-                    self.coarse.at(&quantities)
+            for nearer in 0..4 {
+                let answers = if nearer == 0 {
+                    let case = |&(_, index, x): &(usize, usize, f64)| {
+                        self.sides[index][usize::from(sense < 0.0)].get_or_init(|| self.beside(index, x))
+                    };
+                    run(&open.par_iter().map(case).collect::<Vec<_>>())
+                } else {
+                    let cases: Vec<_> = open.par_iter().map(|&(_, index, x)| self.beside(index, x)).collect();
+                    run(&cases.iter().collect::<Vec<_>>())
                 };
-                let answers = run(&open.par_iter().map(case).collect::<Vec<_>>());
                 let mut refused = Vec::new();
                 for ((place, index, x), answer) in open.into_iter().zip(answers) {
                     match answer {
@@ -274,8 +286,9 @@ impl<'a> Spread<'a> {
                 .filter_map(|refused| refused.map_or_else(|| answers.next(), |why| Some(Err(why.clone()))))
                 .collect()
         };
-        let surface = self
-            .surface(fine, |cases| run(&cases.iter().map(|case| (case, centre.current)).collect::<Vec<_>>()));
+        let surface = self.surface(fine, |cases| {
+            run(&cases.iter().map(|case| (*case, centre.current)).collect::<Vec<_>>())
+        });
         let beside = [CURRENT_STEP, -CURRENT_STEP];
         let answers = run(&beside.map(|step| (&case, centre.current * step.exp())));
         let at_currents = beside.into_iter().zip(answers).map(|(step, answer)| Ok((step, answer?)));
@@ -473,12 +486,12 @@ impl<'a> Spread<'a> {
         };
         let again = answer((&coarse, &coarse.course_with(None, &cut, Steps::Same(&steps))))?;
         let shift: Vec<f64> = fine.iter().zip(again).map(|(a, b)| a - b).collect();
-        let run = |cases: &[Case<'_>]| -> Vec<Answered> {
+        let run = |cases: &[&Case<'_>]| -> Vec<Answered> {
             let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases: &cut }).collect();
             let answer = |of: (&Case<'_>, &Course)| -> Answered {
                 Ok(answer(of)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect())
             };
-            cases.par_iter().zip(&courses(&runs, &steps)).map(answer).collect()
+            cases.par_iter().copied().zip(&courses(&runs, &steps)).map(answer).collect()
         };
         let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);

@@ -103,6 +103,7 @@ impl Pattern {
     }
 
     /// Eliminates in place; `false` if a pivot is not positive. This is where the time of an answer goes.
+    #[inline(always)]
     pub(super) fn eliminate<const N: usize>(&self, matrix: &mut [[f64; N]]) -> bool {
         let size = self.size();
         let mut targets = &self.target[..];
@@ -132,6 +133,7 @@ impl Pattern {
     }
 
     /// Solves with an eliminated matrix, in place.
+    #[inline(always)]
     pub(super) fn solve<const N: usize>(&self, eliminated: &[[f64; N]], right: &mut [[f64; N]]) {
         let size = self.size();
         let (diagonal, pairs) = (&eliminated[..size], eliminated[size..].as_chunks::<2>().0);

@@ -4,6 +4,7 @@
 //! Comput. 20 (1999) 1456; formula from memory): stable at any step, of second order with any matrix. The step follows
 //! the difference to the result of first order.
 
+use fearless_simd::{Level, dispatch};
 use rayon::prelude::*;
 
 use super::circuit::{Case, Equations, Flow};
@@ -153,13 +154,14 @@ pub(super) struct Run<'a> {
 /// How many courses are computed side by side.
 const BESIDE: usize = 8;
 
-/// Courses of cases of one circuit in the same steps, as parts of each phase: the same as each alone.
+/// Courses of cases of one circuit in the same steps, as parts of each phase: the same as each alone, to the last digit, in
+/// the widest registers that the processor has.
 pub(super) fn courses(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Vec<Course> {
     let some = |some: &[Run<'_>]| {
         let beside = match some.len() {
             0 | 1 => None,
-            2..=4 => beside::<4>(some, steps),
-            _ => beside::<BESIDE>(some, steps),
+            2..=4 => dispatch!(Level::new(), _ => beside::<4>(some, steps)),
+            _ => dispatch!(Level::new(), _ => beside::<BESIDE>(some, steps)),
         };
         // Where one of them melts each goes its own way.
         let alone = |run: &Run<'_>| run.case.course_with(run.from, run.phases, Steps::Same(steps));
@@ -169,6 +171,7 @@ pub(super) fn courses(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Vec<Course> {
 }
 
 /// At most `N` courses side by side; none where something melts in one of them.
+#[inline(always)]
 fn beside<const N: usize>(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Option<Vec<Course>> {
     // What is left over does what the last one does.
     let run = |k: usize| &runs[k.min(runs.len() - 1)];
@@ -224,6 +227,7 @@ impl<const N: usize> Default for Stepper<N> {
 
 impl<const N: usize> Stepper<N> {
     /// Advances the rows by one step and gives its error, K.
+    #[inline(always)]
     fn step(
         &mut self,
         equations: &Equations<'_, N>,

@@ -359,6 +359,9 @@ fn clean(field: &[u8]) -> Option<&str> {
 ///
 /// Two parts are minutes and seconds where time has elapsed, hours and minutes on a clock.
 pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
+    if let Some([hours, minutes, seconds]) = digits_only(field) {
+        return (elapsed || hours <= 24).then(|| f64::from((hours * 60 + minutes) * 60 + seconds));
+    }
     let text = clean(field)?;
     let (text, noon) = match text.get(text.len().saturating_sub(2)..) {
         Some(end) if end.eq_ignore_ascii_case("am") => (text.get(..text.len() - 2)?, Some(0.0)),
@@ -413,6 +416,18 @@ pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
         return None;
     }
     Some(days * DAY + hours * HOUR + minutes * 60.0 + seconds)
+}
+
+/// Hours, minutes and seconds of nothing but digits at their places, as most are written.
+fn digits_only(field: &[u8]) -> Option<[u32; 3]> {
+    let (hours, &[b':', m, n, b':', s, t]) = field.split_last_chunk::<6>()? else { return None };
+    if !(1..=4).contains(&hours.len()) || m > b'5' || s > b'5' {
+        return None;
+    }
+    let number = |digits: &[u8]| {
+        digits.iter().try_fold(0, |sum, digit| Some(10 * sum + char::from(*digit).to_digit(10)?))
+    };
+    Some([number(hours)?, number(&[m, n])?, number(&[s, t])?])
 }
 
 /// A whole number of at most nine digits.
@@ -589,6 +604,11 @@ mod tests {
         let cases = [
             ("0:00:01", true, Some(1.0)),
             ("26:13:05.250", true, Some(94_385.25)),
+            ("26:13:05", true, Some(94_385.0)),
+            ("26:13:05", false, None),
+            ("24:00:00", false, Some(86_400.0)),
+            ("0:00:60", true, Some(60.0)),
+            ("0:0a:00", true, None),
             ("26:13:05,250", true, Some(94_385.25)),
             ("00:01:02:500", true, Some(62.5)),
             ("1d 02:03:04", true, Some(93_784.0)),

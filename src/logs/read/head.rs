@@ -605,10 +605,11 @@ fn refuse_both_marks(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Res
         DecimalMark::Comma => DecimalMark::Point,
     };
     let read = |column: &&Column| column.meaning.is_value() || column.meaning == Meaning::Time;
-    let cells = || {
-        data.iter().filter(|row| row.fields.len() == table.columns).flat_map(|row| {
-            columns.iter().filter(read).filter_map(|column| {
-                Some((row.line, column, text(row.fields.get(column.index)?).trim().to_owned()))
+    let cells = |decimal: DecimalMark| {
+        data.iter().filter(|row| row.fields.len() == table.columns).flat_map(move |row| {
+            columns.iter().filter(read).filter_map(move |column| {
+                let field = row.fields.get(column.index).filter(|field| field.contains(&decimal.byte()))?;
+                Some((row.line, column, text(field).trim().to_owned()))
             })
         })
     };
@@ -617,9 +618,9 @@ fn refuse_both_marks(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Res
             && matches!(number::cell(cell.as_bytes(), Notation::plain(decimal)), Cell::Number(_))
             && !matches!(number::cell(cell.as_bytes(), table.notation), Cell::Number(_) if decimal != own)
     };
-    let mut foreign = cells().filter(|(.., cell)| with(cell, other));
+    let mut foreign = cells(other).filter(|(.., cell)| with(cell, other));
     let (Some((line, column, cell)), Some(_)) = (foreign.next(), foreign.next()) else { return Ok(()) };
-    let Some((usual_line, usual_column, usual)) = cells().find(|(.., cell)| with(cell, own)) else {
+    let Some((usual_line, usual_column, usual)) = cells(own).find(|(.., cell)| with(cell, own)) else {
         return Ok(());
     };
     Err(Refused(format!(

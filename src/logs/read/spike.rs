@@ -131,12 +131,13 @@ impl Spikes {
         if recent.len() < FEWEST {
             return false;
         }
-        let changes = recent.windows(2).filter_map(|pair| Some((pair.get(1)? - pair.first()?).abs()));
-        let usual = crate::logs::median(changes).unwrap_or_default();
         let Some(spike) = self.back(1) else { return false };
         let half = f64::midpoint(before, spike);
-        let alike = recent.iter().filter(|known| (**known > half) == (spike > half)).count();
-        way > TIMES * usual && alike < PATTERN
+        if recent.iter().filter(|known| (**known > half) == (spike > half)).count() >= PATTERN {
+            return false;
+        }
+        let changes = recent.windows(2).filter_map(|pair| Some((pair.get(1)? - pair.first()?).abs()));
+        way > TIMES * crate::logs::median(changes).unwrap_or_default()
     }
 }
 

@@ -123,6 +123,17 @@ fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>)
             let Ok(cell) = std::str::from_utf8(field) else {
                 continue;
             };
+            match plain_mark(field) {
+                Some(b'.') => {
+                    point.decimal += 1;
+                    continue;
+                }
+                Some(_) => {
+                    comma.decimal += 1;
+                    continue;
+                }
+                None => {}
+            }
             let cell = cell.trim_matches(['"', ' ']);
             for (decimal, mark, other, here) in
                 [(DecimalMark::Point, '.', ',', &mut point), (DecimalMark::Comma, ',', '.', &mut comma)]
@@ -162,10 +173,26 @@ fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>)
     (Notation { decimal, grouped }, either.filter(|_| open))
 }
 
+/// The mark in a number of nothing but digits and one mark, where it can only be the decimal mark: what follows it is no
+/// group of three digits, or what stands before it none that begins a number.
+fn plain_mark(field: &[u8]) -> Option<u8> {
+    let digits = field.strip_prefix(b"-").unwrap_or(field);
+    let at = digits.iter().position(|byte| !byte.is_ascii_digit())?;
+    let (whole, [mark @ (b'.' | b','), part @ ..]) = digits.split_at(at) else { return None };
+    let plain = at > 0 && !part.is_empty() && digits.len() <= 16 && part.iter().all(u8::is_ascii_digit);
+    let thousands = part.len() == 3 && at <= 3 && !whole.starts_with(b"0");
+    (plain && !thousands).then_some(*mark)
+}
+
 /// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
 pub(super) fn data_cells(fields: &[impl AsRef<[u8]>], notation: Notation) -> Option<usize> {
     let (mut values, mut words) = (0, 0);
     for field in fields.iter().map(AsRef::as_ref) {
+        // No number, time or unit has what divides the cells of another kind of log.
+        if memchr::memchr2(b';', b'|', field).is_some() {
+            words += 1;
+            continue;
+        }
         if is_time(field) {
             values += 1;
             continue;
@@ -184,6 +211,34 @@ fn is_time(field: &[u8]) -> bool {
         return clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some();
     }
     // Trying every form of a date on every number of the head would cost more than reading the log.
-    let parts = field.iter().filter(|byte| b"-/. ".contains(byte)).count();
-    field.len() >= 8 && parts >= 2 && clock::date_form(&[field], false).is_some()
+    let parts = || field.iter().filter(|byte| b"-/. ".contains(byte)).count();
+    field.len() >= 8 && parts() >= 2 && clock::date_form(&[field], false).is_some()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plain_mark_is_what_the_long_way_finds() {
+        let wholes = ["", "0", "7", "12", "123", "012", "1234", "123456789012"];
+        let parts = ["", "5", "12", "345", "3456"];
+        let marks = [('.', ',', DecimalMark::Point), (',', '.', DecimalMark::Comma)];
+        for (mark, other, decimal) in marks {
+            for (whole, part) in wholes.iter().flat_map(|whole| parts.iter().map(move |part| (whole, part))) {
+                for cell in [format!("{whole}{mark}{part}"), format!("-{whole}{mark}{part}")] {
+                    let number = number::cell(cell.as_bytes(), Notation::plain(decimal));
+                    let thousands =
+                        number::ungroup(&cell, other, true).is_some_and(|bare| !bare.contains(mark));
+                    let only_decimal = matches!(number, Cell::Number(_)) && !thousands;
+                    let whole = !whole.is_empty() && !part.is_empty();
+                    let found = plain_mark(cell.as_bytes());
+                    assert_eq!(found, (only_decimal && whole).then_some(decimal.byte()), "{cell}");
+                }
+            }
+        }
+        for cell in ["12", "1.2.3", "1,2.3", "1.5e3", "1.5 V", " 1.5", "+1.5", "\"1.5\"", ".", "-", ""] {
+            assert_eq!(plain_mark(cell.as_bytes()), None, "{cell}");
+        }
+    }
 }
