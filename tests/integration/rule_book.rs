@@ -524,3 +524,26 @@ fn a_rule_is_worth_no_more_than_its_source_and_its_limits() {
     let limit = "[[limit]]\nname = \"charge_temperature\"\nvalue = \"-10 degC\"\n";
     assert_eq!(grade_of(&house(limit), "cold-charge-limit"), ("custom".to_owned(), "custom".to_owned()));
 }
+
+#[test]
+fn what_a_headline_tells_names_a_fact_of_the_pack() {
+    let told = |tells: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("house.toml");
+        let headline = "id = \"protection\"\nquestion = \"Is there protection?\"\nrules = [\"fuse-present\"]";
+        std::fs::write(&file, format!("schema = 1\n[[headline]]\n{headline}\ntells = \"{tells}\"\n"))
+            .unwrap();
+        crate::common::run(&["explain", "--format", "json", "--rules", &file.display().to_string()])
+    };
+    let (code, _, err) = told("the weakest part known carries {path.permissible_current}");
+    assert_eq!(code, 0, "{err}");
+    for wrong in
+        ["the weakest part", "it carries {path.permissible", "it is {element.rating}", "it is {path.no_such}"]
+    {
+        let (code, _, err) = told(wrong);
+        assert_eq!(code, 2, "{wrong}");
+        for says in ["no fact of the pack in braces", "house.toml:6", "tells = \"the weakest part known"] {
+            assert!(err.contains(says), "{wrong}: {err}");
+        }
+    }
+}
