@@ -165,7 +165,7 @@ struct Stratified {
 }
 
 impl Stratified {
-    fn next(stream: &mut u64) -> Arc<Self> {
+    fn shuffled(stream: &mut u64) -> Arc<Self> {
         let mut even: Vec<f64> = (0..DRAWS).map(|k| (k as f64 + 0.5) / DRAWS as f64).collect();
         for k in (1..DRAWS).rev() {
             even.swap(k, (next(stream) % (k as u64 + 1)) as usize);
@@ -181,12 +181,12 @@ fn columns(count: usize) -> Vec<Arc<Stratified>> {
     let mut drawn = DRAWN.lock().unwrap_or_else(PoisonError::into_inner);
     let (stream, known) = &mut *drawn;
     while known.len() < count.min(KEPT) {
-        known.push(Stratified::next(stream));
+        known.push(Stratified::shuffled(stream));
     }
     let mut columns = known[..count.min(KEPT)].to_vec();
     let mut stream = *stream;
     drop(drawn);
-    columns.extend((KEPT..count).map(|_| Stratified::next(&mut stream)));
+    columns.extend((KEPT..count).map(|_| Stratified::shuffled(&mut stream)));
     columns
 }
 

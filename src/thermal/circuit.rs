@@ -26,8 +26,8 @@ pub struct Circuit {
     slots: Vec<[usize; 4]>,
     /// Rows of points that nothing touches.
     alone: Vec<usize>,
-    /// The same network on a coarse mesh, once it was asked for.
-    coarse: OnceLock<Box<Self>>,
+    /// The same network on a coarse mesh, once it was asked for; nothing where it cannot be cut so.
+    coarse: OnceLock<Option<Box<Self>>>,
 }
 
 /// A circuit with numbers.
@@ -121,14 +121,11 @@ impl Circuit {
         Ok(Self { network, pattern, branches, mesh, slots, alone, coarse: OnceLock::new() })
     }
 
-    /// The same network on a coarse mesh: for how answers change, not for the answers themselves.
+    /// The same network on a coarse mesh: for how answers change, not for the answers themselves. What cannot be cut so
+    /// serves as it is.
     pub(super) fn coarse(&self) -> &Self {
-        let cut = || Self::cut(self.network.clone(), Fineness::Coarse).map(Box::new);
-        match self.coarse.get() {
-            Some(coarse) => coarse,
-            // What could be cut finely can be cut coarsely; else the fine one serves.
-            None => cut().map_or(self, |coarse| self.coarse.get_or_init(|| coarse)),
-        }
+        let cut = || Self::cut(self.network.clone(), Fineness::Coarse).map(Box::new).ok();
+        self.coarse.get_or_init(cut).as_deref().unwrap_or(self)
     }
 
     /// The network it was made from.

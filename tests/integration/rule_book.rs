@@ -486,14 +486,18 @@ fn no_critical_rule_meets_on_what_only_looks_like_protection() {
     assert!(met.is_empty(), "{met:#?}");
 }
 
+/// The book explained with a house book of these rules.
+fn with_house(rules: &str) -> (i32, String, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("house.toml");
+    std::fs::write(&file, format!("schema = 1\n{rules}")).unwrap();
+    crate::common::run(&["explain", "--format", "json", "--rules", &file.display().to_string()])
+}
+
 #[test]
 fn a_rule_is_worth_no_more_than_its_source_and_its_limits() {
     let house = |rules: &str| {
-        let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("house.toml");
-        std::fs::write(&file, format!("schema = 1\n{rules}")).unwrap();
-        let (code, out, err) =
-            crate::common::run(&["explain", "--format", "json", "--rules", &file.display().to_string()]);
+        let (code, out, err) = with_house(rules);
         if code == 0 { out } else { err }
     };
     let grade_of = |told: &str, rule: &str| {
@@ -528,12 +532,8 @@ fn a_rule_is_worth_no_more_than_its_source_and_its_limits() {
 #[test]
 fn what_a_headline_tells_names_a_fact_of_the_pack() {
     let told = |tells: &str| {
-        let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("house.toml");
         let headline = "id = \"protection\"\nquestion = \"Is there protection?\"\nrules = [\"fuse-present\"]";
-        std::fs::write(&file, format!("schema = 1\n[[headline]]\n{headline}\ntells = \"{tells}\"\n"))
-            .unwrap();
-        crate::common::run(&["explain", "--format", "json", "--rules", &file.display().to_string()])
+        with_house(&format!("[[headline]]\n{headline}\ntells = \"{tells}\"\n"))
     };
     let (code, _, err) = told("the weakest part known carries {path.permissible_current}");
     assert_eq!(code, 0, "{err}");

@@ -61,7 +61,7 @@ pub(super) enum Cell {
 const SCPI_INFINITY: f64 = 9.9e37;
 
 /// Digits that are always below 2⁵³.
-const DIGITS: usize = 15;
+pub(super) const DIGITS: usize = 15;
 const TENS: [u64; 16] = {
     let mut tens = [1; 16];
     let mut n = 1;

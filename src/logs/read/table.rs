@@ -123,16 +123,10 @@ fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>)
             let Ok(cell) = std::str::from_utf8(field) else {
                 continue;
             };
-            match plain_mark(field) {
-                Some(b'.') => {
-                    point.decimal += 1;
-                    continue;
-                }
-                Some(_) => {
-                    comma.decimal += 1;
-                    continue;
-                }
-                None => {}
+            if let Some(mark) = plain_mark(field) {
+                let seen = if mark == b'.' { &mut point } else { &mut comma };
+                seen.decimal += 1;
+                continue;
             }
             let cell = cell.trim_matches(['"', ' ']);
             for (decimal, mark, other, here) in
@@ -179,7 +173,8 @@ fn plain_mark(field: &[u8]) -> Option<u8> {
     let digits = field.strip_prefix(b"-").unwrap_or(field);
     let at = digits.iter().position(|byte| !byte.is_ascii_digit())?;
     let (whole, [mark @ (b'.' | b','), part @ ..]) = digits.split_at(at) else { return None };
-    let plain = at > 0 && !part.is_empty() && digits.len() <= 16 && part.iter().all(u8::is_ascii_digit);
+    let few = digits.len() <= number::DIGITS + 1;
+    let plain = at > 0 && !part.is_empty() && few && part.iter().all(u8::is_ascii_digit);
     let thousands = part.len() == 3 && at <= 3 && !whole.starts_with(b"0");
     (plain && !thousands).then_some(*mark)
 }
@@ -231,7 +226,9 @@ mod tests {
                     let thousands =
                         number::ungroup(&cell, other, true).is_some_and(|bare| !bare.contains(mark));
                     let only_decimal = matches!(number, Cell::Number(_)) && !thousands;
-                    let whole = !whole.is_empty() && !part.is_empty();
+                    // More digits are left to the long way.
+                    let few = whole.len() + part.len() <= number::DIGITS;
+                    let whole = few && !whole.is_empty() && !part.is_empty();
                     let found = plain_mark(cell.as_bytes());
                     assert_eq!(found, (only_decimal && whole).then_some(decimal.byte()), "{cell}");
                 }
