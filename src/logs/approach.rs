@@ -75,11 +75,11 @@ pub fn fit(points: &[(f64, f64)]) -> Result<Approach, NotIdentifiable> {
     let points: Vec<(f64, f64)> = usable.iter().map(|(t, y)| ((t - start) / span, *y)).collect();
     // Search over ln τ (in spans): a grid, then the golden section.
     let cost = |ln: f64| linear(&points, ln.exp()).map_or(f64::INFINITY, |fit| fit.sum);
-    let grid = (0..=60).map(|n| -6.0 + 0.15 * f64::from(n)).map(|ln| (ln, cost(ln)));
+    let grid = (0..=30).map(|n| -6.0 + 0.3 * f64::from(n)).map(|ln| (ln, cost(ln)));
     let Some((best, _)) = grid.min_by(|a, b| a.1.total_cmp(&b.1)) else {
         return refuse("no curve fits".to_owned());
     };
-    let ln = golden(cost, best - 0.2, best + 0.2);
+    let ln = golden(cost, best - 0.3, best + 0.3);
     let tau = ln.exp();
     let Some(found) = linear(&points, tau) else {
         return refuse("no curve fits".to_owned());
@@ -159,8 +159,8 @@ fn golden(cost: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
     let ratio = (5_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = (high - ratio * (high - low), low + ratio * (high - low));
     let (mut at_a, mut at_b) = (cost(a), cost(b));
-    // Nearer than the root of the least difference of two numbers a cost says nothing.
-    while high - low > 1e-9 {
+    // A millionth of the time constant: nobody reads it nearer.
+    while high - low > 1e-6 {
         if at_a <= at_b {
             (high, b, at_b) = (b, a, at_a);
             a = high - ratio * (high - low);

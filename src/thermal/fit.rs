@@ -9,8 +9,7 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
 use super::circuit::{Case, Circuit, Flow};
 use super::network::{ElementId, FreeId, NetworkRefusal};
-use super::ranges::cut;
-use super::transient::{COARSE_ERROR, Course, Phase, Run, STEP_ERROR, Steps, courses};
+use super::transient::{COARSE_ERROR, Course, Laid, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
 pub const CONTRADICTS: f64 = 2.6;
@@ -121,10 +120,13 @@ impl Experiment {
         circuit.at(&quantities)
     }
 
-    /// The phases, cut where something was read.
-    fn cut(&self) -> Vec<Phase> {
-        let times = self.readings.iter().map(|reading| reading.time).filter(|time| time.is_finite());
-        cut(&self.phases, &times.collect::<Vec<_>>())
+    /// When something was read, s.
+    fn marks(&self) -> Vec<f64> {
+        let times = self.readings.iter().map(|reading| reading.time);
+        let mut times: Vec<f64> = times.filter(|time| time.is_finite()).collect();
+        times.sort_by(f64::total_cmp);
+        times.dedup();
+        times
     }
 
     /// What the network says for every reading, how far the equations may be wrong there, and the steps in time taken.
@@ -135,7 +137,7 @@ impl Experiment {
         error: f64,
     ) -> Result<Predicted, NetworkRefusal> {
         let case = self.case(circuit, quantities);
-        let course = case.course_with(None, &self.cut(), Steps::Error(error));
+        let course = case.course_with(None, &self.phases, Steps::Error(error));
         Ok((self.read(&case, &course)?, course.parts))
     }
 
@@ -241,11 +243,12 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             let quantities: Vec<Vec<f64>> = sides.iter().map(beside).collect();
             slopes.iter_mut().for_each(|slope| told.iter().for_each(|&i| slope[i] = 0.0));
             let mut first = 0;
-            for (experiment, (here, steps)) in experiments.iter().zip(&here) {
-                let phases = &experiment.cut();
+            for (experiment, (here, parts)) in experiments.iter().zip(&here) {
+                let phases = &experiment.phases;
                 let cases: Vec<_> = quantities.par_iter().map(|q| experiment.case(coarse, q)).collect();
                 let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
-                for ((&(i, step), case), course) in sides.iter().zip(&cases).zip(courses(&runs, steps)) {
+                let laid = Laid { parts, marks: &experiment.marks() };
+                for ((&(i, step), case), course) in sides.iter().zip(&cases).zip(courses(&runs, &laid)) {
                     // A side on which something melts tells nothing: what is believed of the quantity stays.
                     let Ok(there) = experiment.read(case, &course) else { continue };
                     for ((slope, there), here) in slopes[first..].iter_mut().zip(there).zip(here) {
@@ -277,9 +280,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         }
         let roughly = |trial: &[f64]| -> Result<Vec<f64>, NetworkRefusal> {
             let quantities = belief.quantities(trial);
-            let one = |(experiment, (here, steps)): (&Experiment, &Predicted)| {
+            let one = |(experiment, (here, parts)): (&Experiment, &Predicted)| {
                 let case = experiment.case(coarse, &quantities);
-                let course = case.course_with(None, &experiment.cut(), Steps::Same(steps));
+                let laid = Laid { parts, marks: &experiment.marks() };
+                let course = case.course_with(None, &experiment.phases, Steps::Same(&laid));
                 let there = experiment.read(&case, &course)?;
                 Ok(there.iter().zip(here).map(|(there, here)| there.0 - here.0).collect::<Vec<_>>())
             };

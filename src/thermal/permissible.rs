@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::circuit::{Case, Flow};
 use super::network::{ElementId, NetworkRefusal};
 use super::steady::ThermalState;
-use super::transient::{Course, Phase, Run, STEP_ERROR, Steps, courses};
+use super::transient::{Course, Laid, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// Currents that are looked through, A.
 const RANGE: (f64, f64) = (1e-4, 1e7);
@@ -40,7 +40,7 @@ impl Duty {
 pub(super) fn ends_of(
     runs: &[(&Case<'_>, &ThermalState, f64)],
     duty: Duty,
-    steps: &[Vec<f64>],
+    parts: &[Vec<f64>],
     near: &ThermalState,
 ) -> Vec<Result<ThermalState, NetworkRefusal>> {
     let phases: Option<Vec<[Phase; 1]>> = runs
@@ -52,7 +52,10 @@ pub(super) fn ends_of(
     };
     let runs =
         runs.iter().zip(&phases).map(|(&(case, from, _), phases)| Run { case, from: Some(from), phases });
-    courses(&runs.collect::<Vec<_>>(), steps).into_iter().map(Course::into_end).collect()
+    courses(&runs.collect::<Vec<_>>(), &Laid { parts, marks: &[] })
+        .into_iter()
+        .map(Course::into_end)
+        .collect()
 }
 
 /// A current that brings the first place to its limit.
@@ -64,6 +67,29 @@ pub struct Permissible {
     pub place: ElementId,
     /// The state at the end.
     pub state: ThermalState,
+    /// Power of the current with which the place warms.
+    power: f64,
+}
+
+/// Where a search for a permissible current begins, and how it steps in time.
+pub(super) struct Guess {
+    pub(super) current: f64,
+    /// Power of the current with which the first place warms.
+    pub(super) power: f64,
+    /// Error, K, of one step.
+    pub(super) error: f64,
+}
+
+impl Guess {
+    /// From a current, A, with this error of one step, K.
+    pub(super) fn at(current: f64, error: f64) -> Self {
+        Self { current, power: 2.0, error }
+    }
+
+    /// From what was found on another mesh.
+    pub(super) fn near(found: &Permissible, error: f64) -> Self {
+        Self { current: found.current, power: found.power, error }
+    }
 }
 
 impl Case<'_> {
@@ -106,7 +132,7 @@ impl Case<'_> {
         from: Option<&ThermalState>,
         duty: Duty,
     ) -> Result<Permissible, NetworkRefusal> {
-        self.permissible_near(from, duty, 100.0)
+        self.permissible_near(from, duty, &Guess::at(100.0, STEP_ERROR))
     }
 
     /// As [`Case::permissible`], from a first guess.
@@ -114,7 +140,7 @@ impl Case<'_> {
         &self,
         from: Option<&ThermalState>,
         duty: Duty,
-        guess: f64,
+        guess: &Guess,
     ) -> Result<Permissible, NetworkRefusal> {
         let limits = self.limits();
         if limits.is_empty() {
@@ -149,7 +175,8 @@ impl Case<'_> {
             let current = search.x.exp();
             // Steps chosen near this current serve it as well, and keep the answer smooth.
             let kept = steps.as_deref().filter(|_| (search.x - laid_out).abs() < 0.1);
-            let taken = kept.map_or(Steps::Error(STEP_ERROR), Steps::Same);
+            let kept = kept.map(|parts| Laid { parts, marks: &[] });
+            let taken = kept.as_ref().map_or(Steps::Error(guess.error), Steps::Same);
             match self.end_of(Some(rest), duty, current, taken, Some(near.as_ref().unwrap_or(rest))) {
                 Ok((state, parts)) => {
                     if kept.is_none() {
@@ -157,7 +184,7 @@ impl Case<'_> {
                     }
                     let (place, over) = worst(&state);
                     if over.abs() < PRECISION || search.high - search.low < PRECISION {
-                        return Ok(Permissible { current, place, state });
+                        return Ok(Permissible { current, place, state, power: search.slope });
                     }
                     near = Some(state);
                     search.tried(over);
@@ -220,9 +247,10 @@ struct Search {
 }
 
 impl Search {
-    fn new(guess: f64) -> Self {
+    fn new(guess: &Guess) -> Self {
         let (low, high) = (RANGE.0.ln(), RANGE.1.ln());
-        Self { x: guess.ln().clamp(low, high), low, high, slope: 2.0, last: None, trials: 0 }
+        let x = guess.current.ln().clamp(low, high);
+        Self { x, low, high, slope: guess.power, last: None, trials: 0 }
     }
 
     fn tried(&mut self, y: f64) {

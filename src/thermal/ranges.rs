@@ -13,9 +13,9 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::network::{ElementId, FreeId, Kind, NetworkRefusal, NetworkValue};
-use super::permissible::{Duty, Permissible, ends_of};
+use super::permissible::{Duty, Guess, Permissible, ends_of};
 use super::steady::{MELTED, ThermalState};
-use super::transient::{COARSE_ERROR, Course, Phase, Run, STEP_ERROR, Steps, courses};
+use super::transient::{COARSE_ERROR, Course, Laid, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
 const SIDE: f64 = 0.774_597;
@@ -254,8 +254,9 @@ impl<'a> Spread<'a> {
         let coarse = self.coarse.at(&self.belief.centre);
         let coarse_rest = prepare(&coarse, COARSE_ERROR, None)?;
         // What the coarse mesh says is near enough to start from.
-        let near = coarse.permissible_near(Some(&coarse_rest), duty, guess);
-        let centre = case.permissible_near(Some(&rest), duty, near.map_or(guess, |near| near.current))?;
+        let near = coarse.permissible_near(Some(&coarse_rest), duty, &Guess::at(guess, COARSE_ERROR));
+        let guess = near.map_or(Guess::at(guess, STEP_ERROR), |near| Guess::near(&near, STEP_ERROR));
+        let centre = case.permissible_near(Some(&rest), duty, &guess)?;
         let limits = case.limits();
         // For each place with a limit its rise, and where it rises from.
         let outputs = |case: &Case<'_>, rest: &ThermalState, end: &ThermalState| -> Vec<f64> {
@@ -451,14 +452,12 @@ impl<'a> Spread<'a> {
         let asked = times;
         let told = |time: f64| only.is_none_or(|only| only == time);
         let times = &watched(asked);
-        let cut = cut(phases, times);
         let case = self.circuit.at(&self.belief.centre);
-        let nominal = case.course_with(None, &cut, Steps::Error(STEP_ERROR));
+        let nominal = case.course(None, phases);
         nominal.whole()?;
         let coarse = self.coarse.at(&self.belief.centre);
-        let coarsely = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR));
+        let coarsely = coarse.course_with(None, phases, Steps::Error(COARSE_ERROR));
         coarsely.whole()?;
-        let steps = coarsely.parts;
         let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
         let steady = times.iter().any(|time| time.is_infinite());
@@ -484,14 +483,14 @@ impl<'a> Spread<'a> {
             let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
             Ok(outputs(case, &states(course, steady.as_ref())))
         };
-        let again = answer((&coarse, &coarse.course_with(None, &cut, Steps::Same(&steps))))?;
-        let shift: Vec<f64> = fine.iter().zip(again).map(|(a, b)| a - b).collect();
+        let shift: Vec<f64> = fine.iter().zip(answer((&coarse, &coarsely))?).map(|(a, b)| a - b).collect();
+        let laid = Laid { parts: &coarsely.parts, marks: times };
         let run = |cases: &[&Case<'_>]| -> Vec<Answered> {
-            let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases: &cut }).collect();
+            let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
             let answer = |of: (&Case<'_>, &Course)| -> Answered {
                 Ok(answer(of)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect())
             };
-            cases.par_iter().copied().zip(&courses(&runs, &steps)).map(answer).collect()
+            cases.par_iter().copied().zip(&courses(&runs, &laid)).map(answer).collect()
         };
         let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);
@@ -565,24 +564,6 @@ fn watched(asked: &[f64]) -> Vec<f64> {
     times.sort_by(f64::total_cmp);
     times.dedup();
     times
-}
-
-/// Phases cut at some times, so that the steps end there.
-pub(super) fn cut(phases: &[Phase], times: &[f64]) -> Vec<Phase> {
-    let mut cut = Vec::new();
-    let mut begin = 0.0;
-    for phase in phases {
-        let end = begin + phase.seconds;
-        let mut inside: Vec<f64> = times.iter().copied().filter(|&t| t > begin && t < end).collect();
-        inside.sort_by(f64::total_cmp);
-        inside.dedup();
-        inside.push(end);
-        for time in inside {
-            cut.push(Phase { current: phase.current, seconds: time - begin });
-            begin = time;
-        }
-    }
-    cut
 }
 
 /// The 2.5 %, 50 % and 97.5 % points.

@@ -2,7 +2,8 @@
 //!
 //! The method is the two-stage Rosenbrock method of second order after Verwer, Spee, Blom and Hundsdorfer (SIAM J. Sci.
 //! Comput. 20 (1999) 1456; formula from memory): stable at any step, of second order with any matrix. The step follows
-//! the difference to the result of first order.
+//! the difference to the result of first order. That difference also says how a step bends, so that no step has to end
+//! where a temperature is asked for.
 
 use fearless_simd::{Level, dispatch};
 use rayon::prelude::*;
@@ -31,9 +32,17 @@ pub struct Phase {
 pub(super) enum Steps<'a> {
     /// By the error, K, of one step.
     Error(f64),
-    /// As in an earlier course, as parts of each phase. Where one of them is too long for what grows in it, that counts as
-    /// melted.
-    Same(&'a [Vec<f64>]),
+    /// As in an earlier course. Where one of them is too long for what grows in it, that counts as melted.
+    Same(&'a Laid<'a>),
+}
+
+/// Steps that an earlier course laid out, and what is kept of a course that follows them beside the ends of its phases.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Laid<'a> {
+    /// Length of each step as a part of its phase.
+    pub(super) parts: &'a [Vec<f64>],
+    /// Times that are asked for, s from the start.
+    pub(super) marks: &'a [f64],
 }
 
 /// The course of all temperatures.
@@ -45,6 +54,8 @@ pub struct Course {
     pub states: Vec<ThermalState>,
     /// Heat taken up, made, and led away until the end, J.
     pub energy: [f64; 3],
+    /// How each step bends, where all steps are kept: see [`bent`].
+    bends: Vec<Vec<f64>>,
     /// What melts before the end.
     pub melted: Option<String>,
     /// Length of each step as a part of its phase.
@@ -52,13 +63,19 @@ pub struct Course {
 }
 
 /// Error of one step that answers are computed with, and one with which ranges about them are, K.
-pub(super) const STEP_ERROR: f64 = 1.0;
+pub(super) const STEP_ERROR: f64 = 1.5;
 pub(super) const COARSE_ERROR: f64 = 15.0;
 
 impl Case<'_> {
     /// The course over some phases, from the starting temperature or from a state; it ends where something melts.
     pub fn course(&self, from: Option<&ThermalState>, phases: &[Phase]) -> Course {
         self.course_with(from, phases, Steps::Error(STEP_ERROR))
+    }
+
+    /// As [`Case::course`] from the starting temperature, where errors may be so many times larger: as rises are, or as what
+    /// hangs on them allows.
+    pub fn course_within(&self, phases: &[Phase], times: f64) -> Course {
+        self.course_with(None, phases, Steps::Error(times * STEP_ERROR))
     }
 
     pub(super) fn course_with(
@@ -90,7 +107,7 @@ impl Case<'_> {
                             guess
                         }
                     }
-                    Steps::Same(known) => known[index][parts.len()] * phase.seconds,
+                    Steps::Same(laid) => laid.parts[index][parts.len()] * phase.seconds,
                 };
                 let [error] = stepper.step(&self.equations, &mut rows, [phase.current], [step]);
                 if let Steps::Error(tolerance) = steps {
@@ -105,16 +122,22 @@ impl Case<'_> {
                     }
                     guess = step * (0.85 / ratio.sqrt()).clamp(0.3, 4.0);
                 }
+                let from = begin + done;
                 done += step;
                 parts.push(step / phase.seconds);
-                if matches!(steps, Steps::Error(_)) {
-                    stepper.account(&self.equations, &mut course.energy, step);
+                let ends = done >= phase.seconds * (1.0 - 1e-9);
+                match steps {
+                    Steps::Error(_) => {
+                        stepper.account(&self.equations, &mut course.energy, step);
+                        course.bends.push(stepper.apart.as_flattened().to_vec());
+                    }
+                    Steps::Same(laid) => {
+                        let rows = |part| stepper.within(&rows, part, 0);
+                        course.mark(laid.marks, from, step, phase.current, rows);
+                    }
                 }
-                // Where the steps are known only the ends of the phases are asked for.
-                if matches!(steps, Steps::Error(_)) || done >= phase.seconds * (1.0 - 1e-9) {
-                    course.times.push(begin + done);
-                    let rows = rows.as_flattened().to_vec();
-                    course.states.push(ThermalState { rows, current: phase.current });
+                if ends || matches!(steps, Steps::Error(_)) {
+                    course.keep(begin + done, rows.as_flattened().to_vec(), phase.current);
                 }
                 let rows = &rows.as_flattened()[..self.circuit.unknown()];
                 let melted = rows.iter().position(|t| *t >= MELTED || t.is_nan());
@@ -156,15 +179,15 @@ const BESIDE: usize = 8;
 
 /// Courses of cases of one circuit in the same steps, as parts of each phase: the same as each alone, to the last digit, in
 /// the widest registers that the processor has.
-pub(super) fn courses(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Vec<Course> {
+pub(super) fn courses(runs: &[Run<'_>], laid: &Laid<'_>) -> Vec<Course> {
     let some = |some: &[Run<'_>]| {
         let beside = match some.len() {
             0 | 1 => None,
-            2..=4 => dispatch!(Level::new(), _ => beside::<4>(some, steps)),
-            _ => dispatch!(Level::new(), _ => beside::<BESIDE>(some, steps)),
+            2..=4 => dispatch!(Level::new(), _ => beside::<4>(some, laid)),
+            _ => dispatch!(Level::new(), _ => beside::<BESIDE>(some, laid)),
         };
         // Where one of them melts each goes its own way.
-        let alone = |run: &Run<'_>| run.case.course_with(run.from, run.phases, Steps::Same(steps));
+        let alone = |run: &Run<'_>| run.case.course_with(run.from, run.phases, Steps::Same(laid));
         beside.unwrap_or_else(|| some.iter().map(alone).collect())
     };
     runs.par_chunks(BESIDE).flat_map_iter(some).collect()
@@ -172,7 +195,7 @@ pub(super) fn courses(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Vec<Course> {
 
 /// At most `N` courses side by side; none where something melts in one of them.
 #[inline(always)]
-fn beside<const N: usize>(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Option<Vec<Course>> {
+fn beside<const N: usize>(runs: &[Run<'_>], laid: &Laid<'_>) -> Option<Vec<Course>> {
     // What is left over does what the last one does.
     let run = |k: usize| &runs[k.min(runs.len() - 1)];
     let equations = Equations::<N>::beside(std::array::from_fn(|k| &run(k).case.equations));
@@ -182,7 +205,7 @@ fn beside<const N: usize>(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Option<Vec<Co
     let unknown = equations.circuit.unknown();
     let mut stepper = Stepper::<N>::default();
     let mut begin = [0.0; N];
-    for (index, parts) in steps.iter().enumerate() {
+    for (index, parts) in laid.parts.iter().enumerate() {
         let phase = |k: usize| run(k).phases[index];
         let mut done = [0.0; N];
         for part in parts {
@@ -192,12 +215,14 @@ fn beside<const N: usize>(runs: &[Run<'_>], steps: &[Vec<f64>]) -> Option<Vec<Co
             if error[0].is_infinite() || !rows[..unknown].as_flattened().iter().all(sound) {
                 return None;
             }
+            for (k, course) in courses.iter_mut().enumerate() {
+                let rows = |part| stepper.within(&rows, part, k);
+                course.mark(laid.marks, begin[k] + done[k], step[k], phase(k).current, rows);
+            }
             add(&mut done, step);
         }
         for (k, course) in courses.iter_mut().enumerate().filter(|_| !parts.is_empty()) {
-            course.times.push(begin[k] + done[k]);
-            let rows = rows.iter().map(|row| row[k]).collect();
-            course.states.push(ThermalState { rows, current: phase(k).current });
+            course.keep(begin[k] + done[k], rows.iter().map(|row| row[k]).collect(), phase(k).current);
         }
         begin = each(|k| begin[k] + phase(k).seconds);
     }
@@ -278,6 +303,13 @@ impl<const N: usize> Stepper<N> {
         if sound { error } else { [f64::INFINITY; N] }
     }
 
+    /// The rows of one case at a part of the step that led to these.
+    fn within(&self, rows: &[[f64; N]], part: f64, k: usize) -> Vec<f64> {
+        let bends = self.apart.iter().map(|apart| apart[k]).chain(std::iter::repeat(0.0));
+        let ends = self.before.iter().zip(rows).zip(bends);
+        ends.map(|((before, after), bend)| bent(before[k], after[k], bend, part)).collect()
+    }
+
     fn undo(&mut self, rows: &mut Vec<[f64; N]>) {
         std::mem::swap(rows, &mut self.before);
     }
@@ -296,7 +328,25 @@ impl Stepper<1> {
     }
 }
 
+/// A temperature at a part of a step, from those at its ends and the difference between the results of both orders: that is
+/// 1/2 − γ times the square of the step times the second derivative.
+fn bent(before: f64, after: f64, apart: f64, part: f64) -> f64 {
+    before + part * (after - before) - part * (1.0 - part) * apart / (1.0 - 2.0 * GAMMA)
+}
+
 impl Course {
+    fn keep(&mut self, time: f64, rows: Vec<f64>, current: f64) {
+        self.times.push(time);
+        self.states.push(ThermalState { rows, current });
+    }
+
+    /// Keeps what is asked for in a step.
+    fn mark(&mut self, marks: &[f64], begin: f64, step: f64, current: f64, rows: impl Fn(f64) -> Vec<f64>) {
+        for &mark in marks.iter().filter(|mark| (begin..begin + step).contains(*mark)) {
+            self.keep(mark, rows((mark - begin) / step), current);
+        }
+    }
+
     /// The last state: a course has at least its first one.
     pub fn end(&self) -> &ThermalState {
         &self.states[self.states.len() - 1]
@@ -313,16 +363,17 @@ impl Course {
         Ok(self.states.swap_remove(self.states.len() - 1))
     }
 
-    /// The state at a time, s, straight between steps; the last one after the end.
+    /// The state at a time, s; the last one after the end.
     pub fn at(&self, time: f64) -> ThermalState {
         let after = self.times.partition_point(|&t| t < time);
         if after == 0 || after == self.times.len() {
             return self.states[after.min(self.times.len() - 1)].clone();
         }
         let part = (time - self.times[after - 1]) / (self.times[after] - self.times[after - 1]);
-        let rows = self.states[after - 1].rows.iter().zip(&self.states[after].rows);
+        let bends = self.bends.get(after - 1).into_iter().flatten().copied().chain(std::iter::repeat(0.0));
+        let rows = self.states[after - 1].rows.iter().zip(&self.states[after].rows).zip(bends);
         ThermalState {
-            rows: rows.map(|(a, b)| a + part * (b - a)).collect(),
+            rows: rows.map(|((a, b), apart)| bent(*a, *b, apart, part)).collect(),
             current: self.states[after].current,
         }
     }
@@ -334,8 +385,8 @@ mod tests {
     use super::super::network::{Bar, CrossSection, Film, FreeScope, Metal, Network, Surface};
     use super::*;
 
-    #[test]
-    fn courses_beside_each_other_are_those_alone() {
+    /// A copper bar between its terminals, with a free factor on its film.
+    fn bar() -> Circuit {
         let mut network = Network::new();
         let factor = network.free("factor on the film", 0.5, 1.5, FreeScope::Surroundings);
         let (air, minus, plus) = (network.held(298.15), network.point(), network.point());
@@ -358,16 +409,43 @@ mod tests {
             limit: None,
         };
         network.bar(bar).unwrap();
-        let circuit = Circuit::new(network).unwrap();
+        Circuit::new(network).unwrap()
+    }
+
+    #[test]
+    fn between_its_steps_a_course_is_near_one_that_ends_there() {
+        let circuit = bar();
+        let case = circuit.at(&[1.0]);
+        let phases = [Phase { current: 250.0, seconds: 600.0 }, Phase { current: 60.0, seconds: 1200.0 }];
+        let course = case.course(None, &phases);
+        let warmest = course.states.iter().flat_map(|state| &state.rows).fold(0.0_f64, |m, t| m.max(*t));
+        assert!(warmest > case.start + 60.0 && course.times.len() < 60, "{warmest} K, {:?}", course.times);
+        for second in (20..1800).step_by(20).map(f64::from) {
+            let mut ends = phases;
+            ends[0].seconds = second.min(600.0);
+            ends[1].seconds = (second - 600.0).max(0.0);
+            let ends = if second > 600.0 { &ends[..] } else { &ends[..1] };
+            let exact = case.course_with(None, ends, Steps::Error(0.01)).end().clone();
+            for (a, b) in course.at(second).rows.iter().zip(&exact.rows) {
+                let allowed = 0.3 + 0.01 * (b - case.start).abs();
+                assert!((a - b).abs() < allowed, "after {second} s {a} K, exactly {b} K");
+            }
+        }
+    }
+
+    #[test]
+    fn courses_beside_each_other_are_those_alone() {
+        let circuit = bar();
         let cases: Vec<Case<'_>> = (0..11).map(|n| circuit.at(&[0.5 + 0.1 * f64::from(n)])).collect();
         for current in [150.0, 3000.0] {
             let phases = [Phase { current, seconds: 300.0 }, Phase { current: 80.0, seconds: 100.0 }];
             let cut = [Phase { current: 150.0, ..phases[0] }, phases[1]];
-            let steps = cases[0].course_with(None, &cut, Steps::Error(COARSE_ERROR)).parts;
+            let parts = &cases[0].course_with(None, &cut, Steps::Error(COARSE_ERROR)).parts;
+            let laid = Laid { parts, marks: &[20.0, 300.0, 399.0] };
             let runs: Vec<Run<'_>> =
                 cases.iter().map(|case| Run { case, from: None, phases: &phases }).collect();
-            for (run, beside) in runs.iter().zip(courses(&runs, &steps)) {
-                let alone = run.case.course_with(None, &phases, Steps::Same(&steps));
+            for (run, beside) in runs.iter().zip(courses(&runs, &laid)) {
+                let alone = run.case.course_with(None, &phases, Steps::Same(&laid));
                 assert_eq!(beside.melted, alone.melted);
                 assert_eq!(alone.melted.is_some(), current > 1000.0, "{current} A");
                 assert_eq!(beside.times, alone.times);

@@ -549,7 +549,9 @@ impl Solved<'_> {
         let mut curves = Curves { start: case.start(), discharge: Vec::new(), steady: Vec::new() };
         for share in CURRENTS {
             let current = share * self.pack.rated;
-            let course = case.course(None, &[Phase { current, seconds: self.pack.charge / current }]);
+            let phases = [Phase { current, seconds: self.pack.charge / current }];
+            // Rises go about with the square of the current.
+            let course = case.course_within(&phases, share * share);
             if course.melted.is_none() {
                 curves.discharge.push((current, hottest(course.end())));
             }

@@ -143,7 +143,8 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
             quantities[free.index()] = kelvin;
         }
         let case = pack.circuit.at(&quantities);
-        let course = case.course(None, &phases);
+        // Of it only doubts are taken.
+        let course = case.course_within(&phases, 4.0);
         // A reading that is only a lower bound, or of an unknown time, pulls nothing.
         let bounded =
             test.temperatures.iter().filter(|found| found.above.0.is_finite() && found.time.is_finite());
