@@ -15,8 +15,10 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::U8x3;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::codecs::jpeg::JpegEncoder;
-use image::imageops::FilterType;
 use image::metadata::Orientation;
 use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
 use serde::Serialize;
@@ -144,7 +146,7 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
         Some(part) => cut(picture, part),
         None => picture,
     };
-    let small = shrink(picture, options.max_edge.max(1));
+    let small = shrink(picture, options.max_edge.max(1)).map_err(undecodable)?;
     let (width, height) = small.dimensions();
     let mut jpeg = Vec::new();
     JpegEncoder::new_with_quality(&mut jpeg, options.quality.clamp(1, 100))
@@ -372,8 +374,12 @@ fn unknown_format(bytes: &[u8]) -> Undecodable {
 fn reason(error: &ImageError) -> Undecodable {
     match error {
         ImageError::Limits(_) => Undecodable::TooMuchMemory,
-        other => Undecodable::Broken { why: shown_text(&other.to_string()).chars().take(200).collect() },
+        other => broken(other),
     }
+}
+
+fn broken(error: impl ToString) -> Undecodable {
+    Undecodable::Broken { why: shown_text(&error.to_string()).chars().take(200).collect() }
 }
 
 /// Lays the picture on white. Dropping the transparency instead would bring back what is under it.
@@ -439,26 +445,25 @@ fn span_of_pixels(start: u32, length: u32, size: u32) -> Result<std::ops::Range<
     Ok(start..start.saturating_add(length).min(size))
 }
 
-/// Scales down so that the longer edge has at most `max_edge` pixels.
-///
-/// Whole blocks of pixels are averaged first, which is cheap; a good filter does the rest, less than a halving. The methods
-/// of [`DynamicImage`] are compiled with `image`, optimised in a debug build too; its free functions would not be.
-fn shrink(picture: RgbImage, max_edge: u32) -> RgbImage {
+/// Scales down so that the longer edge has at most `max_edge` pixels: to the same bytes on every machine, since the filter
+/// counts in whole numbers.
+fn shrink(picture: RgbImage, max_edge: u32) -> Result<RgbImage, Undecodable> {
     let (width, height) = picture.dimensions();
     let longer = width.max(height);
     if longer <= max_edge {
-        return picture;
-    }
-    let mut picture = DynamicImage::ImageRgb8(picture);
-    let block = longer / max_edge;
-    if block > 1 {
-        picture = picture.thumbnail_exact((width / block).max(1), (height / block).max(1));
+        return Ok(picture);
     }
     let scaled = |edge: u32| {
         let exact = u64::from(edge) * u64::from(max_edge) / u64::from(longer);
         u32::try_from(exact).unwrap_or(max_edge).max(1)
     };
-    picture.resize_exact(scaled(width), scaled(height), FilterType::CatmullRom).into_rgb8()
+    let mut small = RgbImage::new(scaled(width), scaled(height));
+    let from = TypedImageRef::<U8x3>::from_buffer(width, height, &picture).map_err(broken)?;
+    let mut into =
+        TypedImage::<U8x3>::from_buffer(scaled(width), scaled(height), &mut small).map_err(broken)?;
+    let smoothly = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
+    Resizer::new().resize_typed(&from, &mut into, &smoothly).map_err(broken)?;
+    Ok(small)
 }
 
 #[cfg(test)]
