@@ -415,3 +415,23 @@ fn no_two_public_types_have_one_name() {
     places.retain(|name, places| places.len() > 1 && name != "$");
     assert!(places.is_empty(), "two public types of one name: {places:#?}");
 }
+
+/// The fuzz targets are a workspace of their own, built with `--locked` and by hand only.
+#[test]
+fn the_lock_of_the_fuzz_targets_knows_every_dependency() {
+    let read = |name: &str| -> toml::Table {
+        let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(name)).unwrap();
+        text.parse().unwrap()
+    };
+    let lock = read("fuzz/Cargo.lock");
+    let locked: BTreeSet<&str> =
+        lock["package"].as_array().unwrap().iter().filter_map(|package| package["name"].as_str()).collect();
+    for manifest in ["Cargo.toml", "src/thermal/Cargo.toml"] {
+        let manifest = read(manifest);
+        let always = manifest["dependencies"].as_table().unwrap().iter();
+        let always = always.filter(|(_, how)| how.get("optional").is_none());
+        let missing: Vec<&String> =
+            always.map(|(name, _)| name).filter(|name| !locked.contains(name.as_str())).collect();
+        assert!(missing.is_empty(), "cargo update --manifest-path fuzz/Cargo.toml --workspace: {missing:?}");
+    }
+}
