@@ -30,7 +30,7 @@ pub struct Phase {
 /// How the steps in time are chosen.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Steps<'a> {
-    /// By the error, K, of one step.
+    /// By the difference between the results of both orders, K, in one step.
     Error(f64),
     /// As in an earlier course. Where one of them is too long for what grows in it, that counts as melted.
     Same(&'a Laid<'a>),
@@ -62,7 +62,8 @@ pub struct Course {
     pub(super) parts: Vec<Vec<f64>>,
 }
 
-/// Error of one step that answers are computed with, and one with which ranges about them are, K.
+/// Difference between the results of both orders in one step, K, that answers are computed with, and one with which ranges
+/// about them are: much more than the result misses by.
 pub(super) const STEP_ERROR: f64 = 1.5;
 pub(super) const COARSE_ERROR: f64 = 15.0;
 
