@@ -159,7 +159,7 @@ fn golden(cost: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
     let ratio = (5_f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = (high - ratio * (high - low), low + ratio * (high - low));
     let (mut at_a, mut at_b) = (cost(a), cost(b));
-    // A millionth of the time constant: nobody reads it nearer.
+    // To a millionth of the time constant, far below its uncertainty.
     while high - low > 1e-6 {
         if at_a <= at_b {
             (high, b, at_b) = (b, a, at_a);

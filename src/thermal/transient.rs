@@ -73,8 +73,7 @@ impl Case<'_> {
         self.course_with(from, phases, Steps::Error(STEP_ERROR))
     }
 
-    /// As [`Case::course`] from the starting temperature, where errors may be so many times larger: as rises are, or as what
-    /// hangs on them allows.
+    /// As [`Case::course`] from the starting temperature, with steps that may be wrong by so many times as much.
     pub fn course_within(&self, phases: &[Phase], times: f64) -> Course {
         self.course_with(None, phases, Steps::Error(times * STEP_ERROR))
     }
@@ -126,18 +125,19 @@ impl Case<'_> {
                 let from = begin + done;
                 done += step;
                 parts.push(step / phase.seconds);
-                let ends = done >= phase.seconds * (1.0 - 1e-9);
-                match steps {
+                let kept = match steps {
                     Steps::Error(_) => {
                         stepper.account(&self.equations, &mut course.energy, step);
                         course.bends.push(stepper.apart.as_flattened().to_vec());
+                        true
                     }
                     Steps::Same(laid) => {
                         let rows = |part| stepper.within(&rows, part, 0);
                         course.mark(laid.marks, from, step, phase.current, rows);
+                        done >= phase.seconds * (1.0 - 1e-9)
                     }
-                }
-                if ends || matches!(steps, Steps::Error(_)) {
+                };
+                if kept {
                     course.keep(begin + done, rows.as_flattened().to_vec(), phase.current);
                 }
                 let rows = &rows.as_flattened()[..self.circuit.unknown()];

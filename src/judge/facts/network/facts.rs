@@ -550,7 +550,7 @@ impl Solved<'_> {
         for share in CURRENTS {
             let current = share * self.pack.rated;
             let phases = [Phase { current, seconds: self.pack.charge / current }];
-            // Rises go about with the square of the current.
+            // Rises go about with the square of the current, and so may what a step is wrong by.
             let course = case.course_within(&phases, share * share);
             if course.melted.is_none() {
                 curves.discharge.push((current, hottest(course.end())));

@@ -143,7 +143,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
             quantities[free.index()] = kelvin;
         }
         let case = pack.circuit.at(&quantities);
-        // Of it only doubts are taken.
+        // Only how much a part differs along its length is taken from it, for the doubt about where a sensor sat.
         let course = case.course_within(&phases, 4.0);
         // A reading that is only a lower bound, or of an unknown time, pulls nothing.
         let bounded =
