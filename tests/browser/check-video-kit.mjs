@@ -12,6 +12,7 @@ import { cpSync, existsSync, mkdtempSync, readFileSync, readdirSync, rmSync } fr
 import os from 'node:os';
 import path from 'node:path';
 import { pathToFileURL } from 'node:url';
+import { drawnSheets } from './lib/sheets.mjs';
 import { Tally } from './lib/tally.mjs';
 import { launch, poppler, root } from './lib/tools.mjs';
 
@@ -221,10 +222,7 @@ async function paper(name, folder) {
   tally.record(`${name}: no cause is broken over two sheets`, broken.map((text) => text.slice(0, 60)));
 
   const problems = [];
-  const pictures = path.join(scratch, `${name}-sheet`);
-  poppler('pdftoppm', ['-r', '50', '-gray', pdf, pictures]);
-  const files = readdirSync(scratch).filter((f) => f.startsWith(`${name}-sheet`)).sort();
-  files.forEach((file, index) => problems.push(...look(path.join(scratch, file), index, files.length)));
+  drawnSheets(pdf, 50).forEach((sheet, index, all) => problems.push(...look(sheet, index, all.length)));
   tally.record(`${name}: every sheet is filled and nothing is cut at an edge`, problems);
 
   const lost = [];
@@ -267,11 +265,7 @@ async function paper(name, folder) {
 }
 
 /** One printed sheet as a picture. */
-function look(file, index, count) {
-  const bytes = readFileSync(file);
-  const header = /^P5\s+(\d+)\s+(\d+)\s+255\s/.exec(bytes.subarray(0, 64).toString('latin1'));
-  const [width, height] = [Number(header[1]), Number(header[2])];
-  const grey = bytes.subarray(header[0].length);
+function look({ width, height, grey }, index, count) {
   const margin = Math.floor((MARGIN_MM / 210) * width);
   let lowest = 0;
   let outside = 0;

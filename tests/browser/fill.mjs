@@ -2,16 +2,14 @@
 // field, a killed server, no connection, and an accessibility check. Arguments: program, folder, answers.json, output.
 import { spawn } from "node:child_process";
 import { createServer } from "node:net";
-import { createRequire } from "node:module";
 import { readFileSync, writeFileSync, readdirSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { createHash } from "node:crypto";
 import assert from "node:assert/strict";
+import { launch, tool } from "./lib/tools.mjs";
 
-const [program, folder, answersFile, output, tools] = process.argv.slice(2);
-const require = createRequire(join(tools, "node_modules", "/"));
-const { chromium } = require("playwright-core");
-const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const [program, folder, answersFile, output] = process.argv.slice(2);
+const axe = tool("axe-core").source;
 mkdirSync(output, { recursive: true });
 const answers = JSON.parse(readFileSync(answersFile, "utf8"));
 const record = () => readFileSync(join(folder, "inspection.toml"), "utf8");
@@ -36,7 +34,7 @@ async function kill() {
 process.on("exit", () => server && server.kill("SIGKILL"));
 
 await start();
-const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: ["--no-sandbox"] });
+const browser = await launch();
 const address = `http://127.0.0.1:${port}/`;
 const errors = [];
 async function device(options = {}) {

@@ -1,16 +1,14 @@
 // The first look tapped at a phone's size: every question as it is asked, its effort by the table of looks.toml added up, the
 // slowest answer, and the screens in light, dark, landscape and with letters twice as large. Arguments: program, folder of an
-// empty record, answers.json, output, tools, name of the pack.
+// empty record, answers.json, output, name of the pack.
 import { spawn } from "node:child_process";
-import { createRequire } from "node:module";
 import { readFileSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";
+import { launch, tool } from "./lib/tools.mjs";
 
-const [program, folder, answersFile, output, tools, name] = process.argv.slice(2);
-const require = createRequire(join(tools, "node_modules", "/"));
-const { chromium } = require("playwright-core");
-const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const [program, folder, answersFile, output, name] = process.argv.slice(2);
+const axe = tool("axe-core").source;
 mkdirSync(output, { recursive: true });
 const answers = JSON.parse(readFileSync(answersFile, "utf8"));
 const server = spawn(program, ["fill", folder, "--page", "--port", "0"], { stdio: ["ignore", "pipe", "inherit"] });
@@ -19,7 +17,7 @@ const address = await new Promise((resolve) => {
   let shown = "";
   server.stdout.on("data", (data) => { shown += data; const found = shown.match(/http:\/\/[^:]+:(\d+)/); if (found && shown.includes("Ctrl-C")) resolve(`http://127.0.0.1:${found[1]}/`); });
 });
-const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: ["--no-sandbox"] });
+const browser = await launch();
 const page = await (await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true })).newPage();
 const errors = [];
 page.on("pageerror", (error) => errors.push(String(error)));

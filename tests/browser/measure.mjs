@@ -1,18 +1,16 @@
 // Measuring in photos on the page, at a phone's size: rendered photos of the scale sheet and of a card are sent, tapped and
 // measured; the value in the record is compared with what is true. Arguments: address, folder, truth.jsonl, photos, output, tools.
-import { createRequire } from "node:module";
 import { readFileSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";
+import { launch, tool } from "./lib/tools.mjs";
 
-const [address, folder, truths, photos, output, tools] = process.argv.slice(2);
-const require = createRequire(join(tools, "node_modules", "/"));
-const { chromium } = require("playwright-core");
-const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+const [address, folder, truths, photos, output] = process.argv.slice(2);
+const axe = tool("axe-core").source;
 mkdirSync(output, { recursive: true });
 const record = () => readFileSync(join(folder, "inspection.toml"), "utf8");
 
-const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: ["--no-sandbox"] });
+const browser = await launch();
 const context = await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
 await context.addInitScript(() => localStorage.setItem("first", "over"));
 const page = await context.newPage();

@@ -545,7 +545,6 @@ fn the_page_in_a_browser() {
         .arg(&pack)
         .arg(&answers)
         .arg(&pictures)
-        .arg(crate::common::root().join(".cache/tools"))
         .status()
         .unwrap();
     assert!(status.success());
@@ -603,7 +602,7 @@ fn photos_are_measured_on_the_page() {
     let root = crate::common::root();
     let status = node("measure.mjs")
         .arg(format!("http://{}/", page.address))
-        .args([&*pack, &*truth, folder.path(), &root.join("target/browser"), &root.join(".cache/tools")])
+        .args([&*pack, &*truth, folder.path(), &root.join("target/browser")])
         .status()
         .unwrap();
     assert!(status.success());

@@ -536,7 +536,6 @@ fn long_first_looks_tapped_in_a_browser() {
             .arg(folder.path())
             .arg(&answers)
             .arg(root().join("target/browser"))
-            .arg(root().join(".cache/tools"))
             .arg(name)
             .status()
             .unwrap();

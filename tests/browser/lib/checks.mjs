@@ -2,12 +2,13 @@
 //
 // Each check has a short name; fixtures/faults.mjs proves for each that it catches the fault it is there for.
 
-import { mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
 import { pathToFileURL } from 'node:url';
 import htmlValidateConfig from '../html-validate.mjs';
 import * as inPage from './in-page.mjs';
+import { drawnSheets } from './sheets.mjs';
 import { poppler, tool } from './tools.mjs';
 
 const SCREENS = [
@@ -47,13 +48,9 @@ export async function checkPage(browser, file, { name, shots, only, says } = {})
   const kind = only === 'print' || only === 'valid-html' ? only : only && 'screen';
   if (!kind || kind === 'valid-html') findings.add('valid-html', await validHtml(file));
   if (!kind || kind === 'screen') {
-    for (const scheme of SCHEMES) {
-      for (const screen of SCREENS) if (!caught()) await onScreen(browser, file, screen, scheme, findings, shot);
-    }
+    for (const screen of SCREENS) if (!caught()) await onScreen(browser, file, screen, findings, { shot, caught });
   }
-  if (!kind || kind === 'print') {
-    for (const paper of PAPERS) if (!caught()) await onPaper(browser, file, paper, findings, shot);
-  }
+  if (!kind || kind === 'print') await onPaper(browser, file, findings, { shot, caught });
   return findings;
 }
 
@@ -89,26 +86,36 @@ async function open(browser, file, options, findings) {
   return { context, page };
 }
 
-async function onScreen(browser, file, screen, colorScheme, findings, shot) {
-  const options = { viewport: screen, colorScheme, isMobile: screen.width < 600, hasTouch: screen.width < 600 };
+async function onScreen(browser, file, screen, findings, { shot, caught }) {
+  const options = { viewport: screen, isMobile: screen.width < 600, hasTouch: screen.width < 600 };
   const { context, page } = await open(browser, file, options, findings);
-  const where = `at ${screen.width} px, ${colorScheme}`;
-  const add = (check, problems) => findings.add(check, problems.map((p) => `${where}: ${p}`));
+  let scheme;
+  const as = (colorScheme) => page.emulateMedia({ colorScheme: (scheme = colorScheme) });
+  const add = (check, problems) => findings.add(check, problems.map((p) => `at ${screen.width} px, ${scheme}: ${p}`));
   try {
-    if (shot) await page.screenshot({ path: `${shot}-${screen.width}-${colorScheme}.png`, fullPage: true });
-    add('no-sideways-scroll', await page.evaluate(inPage.sidewaysScroll));
+    // Folded, as the page opens, then with everything unfolded.
+    for (const colorScheme of SCHEMES) {
+      await as(colorScheme);
+      if (shot) await page.screenshot({ path: `${shot}-${screen.width}-${colorScheme}.png`, fullPage: true });
+      add('no-sideways-scroll', await page.evaluate(inPage.sidewaysScroll));
+    }
     await page.evaluate(inPage.unfold);
-    add('no-sideways-scroll', await page.evaluate(inPage.sidewaysScroll));
-    add('headings', await page.evaluate(inPage.headings));
-    add('pictures', await page.evaluate(inPage.pictures));
-    add('svg-contrast', await page.evaluate(inPage.svgContrast));
-    add('svg-text-size', await page.evaluate(inPage.svgTextSize));
-    const { grave, contrast } = await axe(page);
-    add('axe', grave);
-    add('contrast', contrast);
-    if (screen.width < 600) {
-      await page.setViewportSize({ width: REFLOW_WIDTH, height: screen.height });
-      add('no-sideways-scroll', (await page.evaluate(inPage.sidewaysScroll)).map((p) => `reflow: ${p}`));
+    for (const colorScheme of SCHEMES) {
+      if (caught()) return;
+      await as(colorScheme);
+      await page.setViewportSize(screen);
+      add('no-sideways-scroll', await page.evaluate(inPage.sidewaysScroll));
+      add('headings', await page.evaluate(inPage.headings));
+      add('pictures', await page.evaluate(inPage.pictures));
+      add('svg-contrast', await page.evaluate(inPage.svgContrast));
+      add('svg-text-size', await page.evaluate(inPage.svgTextSize));
+      const { grave, contrast } = await axe(page);
+      add('axe', grave);
+      add('contrast', contrast);
+      if (screen.width < 600) {
+        await page.setViewportSize({ width: REFLOW_WIDTH, height: screen.height });
+        add('no-sideways-scroll', (await page.evaluate(inPage.sidewaysScroll)).map((p) => `reflow: ${p}`));
+      }
     }
   } finally {
     await context.close();
@@ -120,8 +127,7 @@ async function onScreen(browser, file, screen, colorScheme, findings, shot) {
  * Content-Security-Policy forbids scripts, and it stays in force.
  */
 async function axe(page) {
-  const core = tool('axe-core');
-  await page.evaluate(core.source);
+  if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(tool('axe-core').source);
   const result = await page.evaluate(() =>
     window.axe.run(document, {
       // Off by default in axe-core: targets of at least 24 px, WCAG 2.2, success criterion 2.5.8.
@@ -138,42 +144,44 @@ async function axe(page) {
   };
 }
 
-async function onPaper(browser, file, paper, findings, shot) {
-  // A reader in dark mode prints too; the sheet must come out light. What is the same to the last byte is looked at once.
+async function onPaper(browser, file, findings, { shot, caught }) {
+  const { context, page } = await open(browser, file, {}, findings);
+  const folder = mkdtempSync(path.join(os.tmpdir(), 'underlid-print-'));
+  // What is the same to the last byte is looked at once.
   const seen = new Map();
-  for (const colorScheme of SCHEMES) {
-    const { context, page } = await open(browser, file, { colorScheme }, findings);
-    const folder = mkdtempSync(path.join(os.tmpdir(), 'underlid-print-'));
-    try {
-      const pdf = path.join(folder, 'print.pdf');
-      await page.pdf({ path: pdf, format: paper.format, printBackground: true, preferCSSPageSize: false });
-      const where = `${paper.format}, ${colorScheme}`;
-      const drawn = readFileSync(pdf, 'latin1').replace(/\/(CreationDate|ModDate) \([^)]*\)/g, '');
-      if (!seen.has(drawn)) seen.set(drawn, sheetProblems(pdf, folder, paper));
-      findings.add('print', seen.get(drawn).map((p) => `${where}: ${p}`));
-      if (shot && colorScheme === 'light') {
-        mkdirSync(path.dirname(shot), { recursive: true });
-        writeFileSync(`${shot}-${paper.format}.pdf`, readFileSync(pdf));
-        poppler('pdftoppm', ['-r', '60', '-png', pdf, `${shot}-${paper.format}`]);
+  try {
+    for (const paper of PAPERS) {
+      // A reader in dark mode prints too; the sheet must come out light.
+      for (const colorScheme of SCHEMES) {
+        if (caught()) return;
+        const pdf = path.join(folder, `${paper.format}-${colorScheme}.pdf`);
+        await page.emulateMedia({ colorScheme });
+        await page.pdf({ path: pdf, format: paper.format, printBackground: true, preferCSSPageSize: false });
+        const drawn = readFileSync(pdf, 'latin1').replace(/\/(CreationDate|ModDate) \([^)]*\)/g, '');
+        if (!seen.has(drawn)) seen.set(drawn, sheetProblems(pdf, paper));
+        findings.add('print', seen.get(drawn).map((p) => `${paper.format}, ${colorScheme}: ${p}`));
+        if (shot && colorScheme === 'light') {
+          mkdirSync(path.dirname(shot), { recursive: true });
+          writeFileSync(`${shot}-${paper.format}.pdf`, readFileSync(pdf));
+          poppler('pdftoppm', ['-r', '60', '-png', pdf, `${shot}-${paper.format}`]);
+        }
       }
-    } finally {
-      rmSync(folder, { recursive: true, force: true });
-      await context.close();
     }
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+    await context.close();
   }
 }
 
 /** Looks at every printed sheet as a picture. */
-function sheetProblems(pdf, folder, paper) {
+function sheetProblems(pdf, paper) {
   const problems = [];
   const pages = Number(/^Pages:\s+(\d+)/m.exec(poppler('pdfinfo', [pdf]).toString())?.[1] ?? 0);
   if (pages < 1 || pages > MOST_SHEETS) problems.push(`${pages} sheets, 1 to ${MOST_SHEETS} expected`);
-  poppler('pdftoppm', ['-r', String(SHEET_DPI), '-gray', pdf, path.join(folder, 'sheet')]);
-  const sheets = readdirSync(folder).filter((f) => f.endsWith('.pgm')).sort();
-  if (sheets.length !== pages) problems.push(`${sheets.length} sheets could be drawn of ${pages}`);
-  sheets.forEach((sheet, index) => {
-    const picture = readPgm(readFileSync(path.join(folder, sheet)));
-    for (const problem of look(picture, paper)) problems.push(`sheet ${index + 1}: ${problem}`);
+  const drawn = drawnSheets(pdf, SHEET_DPI);
+  if (drawn.length !== pages) problems.push(`${drawn.length} sheets could be drawn of ${pages}`);
+  drawn.forEach((sheet, index) => {
+    for (const problem of look(sheet, paper)) problems.push(`sheet ${index + 1}: ${problem}`);
   });
   return problems;
 }
@@ -199,11 +207,4 @@ function look({ width, height, grey }, paper) {
   if (mean < 128) problems.push(`a dark ground (mean brightness ${Math.round(mean)} of 255)`);
   else if (nearEdge > 0) problems.push(`${nearEdge} dark dots closer than ${UNPRINTABLE_MM} mm to the left or right edge`);
   return problems;
-}
-
-/** Reads a binary PGM, the plain format that pdftoppm -gray writes. */
-function readPgm(bytes) {
-  const header = /^P5\s+(\d+)\s+(\d+)\s+255\s/.exec(bytes.subarray(0, 64).toString('latin1'));
-  if (!header) throw new Error('pdftoppm wrote something other than a PGM');
-  return { width: Number(header[1]), height: Number(header[2]), grey: bytes.subarray(header[0].length) };
 }
