@@ -540,13 +540,7 @@ fn the_page_in_a_browser() {
     let answers = folder.path().join("answers.json");
     fs::write(&answers, answers_for_the_page(&target)).unwrap();
     let pictures = crate::common::root().join("target/browser");
-    let status = node("fill.mjs")
-        .arg(BIN)
-        .arg(&pack)
-        .arg(&answers)
-        .arg(&pictures)
-        .status()
-        .unwrap();
+    let status = node("fill.mjs").arg(BIN).arg(&pack).arg(&answers).arg(&pictures).status().unwrap();
     assert!(status.success());
     // Every value of the example is there, but for those the script changed on the way.
     let made = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
