@@ -1,5 +1,5 @@
 // Measuring in photos on the page, at a phone's size: rendered photos of the scale sheet and of a card are sent, tapped and
-// measured; the value in the record is compared with what is true. Arguments: address, folder, truth.jsonl, photos, output, tools.
+// measured; the value in the record is compared with what is true. Arguments: address, folder, truth.jsonl, photos, output.
 import { readFileSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import assert from "node:assert/strict";

@@ -322,7 +322,7 @@ mod tests {
     }
 
     #[test]
-    fn long_inputs_keep_their_lines() {
+    fn inputs_too_long_for_one_chunk_keep_their_lines() {
         // Longer than several chunks, in both kinds of encoding.
         let text: String = (0..200_000).map(|i| format!("{i};{}\n", i * 7)).collect();
         let wanted: Vec<&str> = text.lines().collect();

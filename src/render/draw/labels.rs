@@ -212,7 +212,7 @@ mod tests {
     }
 
     #[test]
-    fn long_names_keep_their_ends() {
+    fn names_too_long_keep_their_ends() {
         let width = |text: &str| 6.8 * text.chars().count() as f64;
         let name = format!("{}{}", "channel of the left bar ".repeat(9), "sensor number 7");
         let short = fitted(&name, 250.0, width);

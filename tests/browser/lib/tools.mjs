@@ -1,8 +1,8 @@
 // Where the browser checks find what tests/run installs, and how Chromium is started.
 //
 // Chromium is Debian's own, the one without windows if it is there: it takes three quarters of the other's processor
-// time. playwright-core drives it and downloads none. A tool that is missing ends the program:
-// a check that is skipped proves nothing.
+// time. playwright-core drives it and downloads none. A tool that is missing ends the program: a check that is skipped
+// proves nothing.
 
 import { createRequire } from 'node:module';
 import { execFileSync } from 'node:child_process';
