@@ -15,10 +15,6 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
-use fast_image_resize::images::{TypedImage, TypedImageRef};
-use fast_image_resize::pixels::U8x3;
-use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
-use image::codecs::jpeg::JpegEncoder;
 use image::metadata::Orientation;
 use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
 use serde::Serialize;
@@ -148,10 +144,7 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
     };
     let small = shrink(picture, options.max_edge.max(1)).map_err(undecodable)?;
     let (width, height) = small.dimensions();
-    let mut jpeg = Vec::new();
-    JpegEncoder::new_with_quality(&mut jpeg, options.quality.clamp(1, 100))
-        .encode_image(&small)
-        .map_err(|e| undecodable(reason(&e)))?;
+    let jpeg = underlid_pixels::jpeg(&small, options.quality).map_err(|e| undecodable(reason(&e)))?;
     Ok(DerivedPicture {
         jpeg,
         width,
@@ -445,8 +438,7 @@ fn span_of_pixels(start: u32, length: u32, size: u32) -> Result<std::ops::Range<
     Ok(start..start.saturating_add(length).min(size))
 }
 
-/// Scales down so that the longer edge has at most `max_edge` pixels: to the same bytes on every machine, since the filter
-/// counts in whole numbers.
+/// Scales down so that the longer edge has at most `max_edge` pixels.
 fn shrink(picture: RgbImage, max_edge: u32) -> Result<RgbImage, Undecodable> {
     let (width, height) = picture.dimensions();
     let longer = width.max(height);
@@ -457,13 +449,7 @@ fn shrink(picture: RgbImage, max_edge: u32) -> Result<RgbImage, Undecodable> {
         let exact = u64::from(edge) * u64::from(max_edge) / u64::from(longer);
         u32::try_from(exact).unwrap_or(max_edge).max(1)
     };
-    let mut small = RgbImage::new(scaled(width), scaled(height));
-    let from = TypedImageRef::<U8x3>::from_buffer(width, height, &picture).map_err(broken)?;
-    let mut into =
-        TypedImage::<U8x3>::from_buffer(scaled(width), scaled(height), &mut small).map_err(broken)?;
-    let smoothly = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::CatmullRom));
-    Resizer::new().resize_typed(&from, &mut into, &smoothly).map_err(broken)?;
-    Ok(small)
+    underlid_pixels::scaled(&picture, scaled(width), scaled(height)).map_err(broken)
 }
 
 #[cfg(test)]

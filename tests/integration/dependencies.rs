@@ -76,7 +76,10 @@ fn everything_comes_from_the_registry_and_once() {
     for package in packages() {
         let name = package["name"].as_str().unwrap().to_owned();
         match package["source"].as_str() {
-            None => assert!(["underlid", "underlid-thermal"].contains(&name.as_str()), "{name} of a folder"),
+            None => {
+                let ours = ["underlid", "underlid-pixels", "underlid-thermal"];
+                assert!(ours.contains(&name.as_str()), "{name} of a folder");
+            }
             Some(source) => {
                 let registry = source.strip_prefix("registry+").unwrap_or(source);
                 assert!(registries.contains(registry), "{name} comes from {source}");

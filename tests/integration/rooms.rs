@@ -426,7 +426,7 @@ fn the_lock_of_the_fuzz_targets_knows_every_dependency() {
     let lock = read("fuzz/Cargo.lock");
     let locked: BTreeSet<&str> =
         lock["package"].as_array().unwrap().iter().filter_map(|package| package["name"].as_str()).collect();
-    for manifest in ["Cargo.toml", "src/thermal/Cargo.toml"] {
+    for manifest in ["Cargo.toml", "src/evidence/pixels/Cargo.toml", "src/thermal/Cargo.toml"] {
         let manifest = read(manifest);
         let always = manifest["dependencies"].as_table().unwrap().iter();
         let always = always.filter(|(_, how)| how.get("optional").is_none());
