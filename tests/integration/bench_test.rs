@@ -520,7 +520,7 @@ fn capacity_by_hand_is_as_good_as_its_instrument() {
     let counter = "[[instrument]]\nid = \"counter\"\naccuracy = \"1 %\"\nresolution = \"0.1 Ah\"\n";
     let test = |capacity: &str, with: &str| {
         format!(
-            "{counter}[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"{capacity}\"\nend = \"load cut-off\"\n{with}"
+            "{counter}[[test]]\nid = \"c\"\nkind = \"capacity\"\nrate = \"0.2 C\"\ncapacity = \"{capacity}\"\nend = \"load cut-off\"\n{with}"
         )
     };
     let with = "with = \"counter\"\n";
@@ -533,6 +533,63 @@ fn capacity_by_hand_is_as_good_as_its_instrument() {
     ] {
         let (outcome, missing) = of_rule(Path::new("."), &test, "", "capacity-as-claimed");
         assert_eq!(outcome, Some(wanted), "{test}: {missing}");
+    }
+    // At a rate that nobody wrote down a pack may give more than the claim is for, or less.
+    for capacity in ["470 Ah", "450 Ah"] {
+        let test = test(capacity, with).replace("rate = \"0.2 C\"\n", "");
+        let (outcome, missing) = of_rule(Path::new("."), &test, "", "capacity-as-claimed");
+        assert_eq!(outcome, Some(Outcome::NotDecided), "{test}");
+        assert!(missing.contains("`current` of test c"), "{missing}");
+    }
+}
+
+/// What ended above the level of a protection was that protection; what ended below, or may have been somebody's hand, was not.
+#[test]
+fn a_protection_counts_where_it_was_asked_to_act() {
+    use Outcome::{FallsShort, Meets, NotDecided};
+    let folder = tempfile::tempdir().unwrap();
+    let pack = "[cells]\nseries = 4\ncharge_voltage_limit = \"3.65 V\"\n[bms]\novercurrent_trip = \"300 A\"\novercurrent_delay = \"5 s\"\n";
+    // A minute in which the current flows, and half a minute after.
+    let log = |amperes: f64, [first, last, after]: [f64; 3]| {
+        let mut text = "Time (s),Voltage (V),Current (A)\n0,13.3,0\n".to_owned();
+        for second in 1..=60 {
+            let volts = first + (last - first) * f64::from(second) / 60.0;
+            writeln!(text, "{second},{volts:.3},{amperes}").unwrap();
+        }
+        (61..90).for_each(|second| writeln!(text, "{second},{after},0").unwrap());
+        text
+    };
+    let charged = |top: f64| log(-10.0, [13.4, top, top - 0.8]);
+    let loaded = |amperes: f64, after: f64| log(amperes, [12.9, 12.7, after]);
+    let (charge, load) =
+        (("overcharge cut-off", "overcharge-stopped"), ("overcurrent trip", "overcurrent-trip-tested"));
+    for (number, (log, (kind, rule), more, wanted, says)) in [
+        // Four cells are full at 14.6 V; the charger may have been taken off.
+        (charged(15.0), charge, "", NotDecided, "`opened`"),
+        (charged(15.0), charge, "end = \"bms cut-off\"\n", Meets, ""),
+        (charged(15.0), charge, "opened = \"yes\"\n", Meets, ""),
+        (charged(15.0), charge, "opened = \"yes\"\nend = \"time\"\n", NotDecided, "`end` says \"time\""),
+        (charged(14.0), charge, "opened = \"yes\"\n", NotDecided, "a charge up to 14.6 V or more"),
+        (charged(15.0), charge, "opened = \"no\"\n", NotDecided, "a charge up to 15.6 V"),
+        (charged(15.8), charge, "opened = \"no\"\n", FallsShort, ""),
+        // Rated 250 A, stated to trip at 300 A after 5 s.
+        (loaded(320.0, 0.4), load, "", Meets, ""),
+        (loaded(320.0, 13.2), load, "", NotDecided, "`opened`"),
+        (loaded(200.0, 0.4), load, "", NotDecided, "a load of 250 A or more"),
+        (loaded(200.0, 13.2), load, "opened = \"no\"\n", NotDecided, "a load above the stated trip of 300 A"),
+        (loaded(340.0, 13.2), load, "opened = \"no\"\n", FallsShort, ""),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let name = format!("{number}.csv");
+        fs::write(folder.path().join(&name), log).unwrap();
+        let test = format!(
+            "{pack}[[test]]\nid = \"t\"\nkind = \"{kind}\"\nlog = \"{name}\"\nsign = \"discharge positive\"\nwith = \"v, i\"\n{more}"
+        );
+        let (outcome, missing) = of_rule(folder.path(), &test, "", rule);
+        assert_eq!(outcome, Some(wanted), "{number}: {missing}");
+        assert!(missing.contains(says), "{number}: {missing}");
     }
 }
 

@@ -113,6 +113,7 @@ kind = "full load"
 with = "v, i, thermo"
 log = "load.csv"
 ambient = "25 degC"
+lid = "on"
 [[test.sensor]]
 column = "T bar"
 part = "plus-bar"
@@ -240,6 +241,13 @@ fn what_was_measured_comes_first() {
     // A full discharge of 168 minutes at rated current, as cool as the network says: it meets.
     let cool = with(log(100.0, 170, 12.0));
     assert_eq!(outcome(&cool, MEASURED, "plus-bar"), Some(Outcome::Meets), "{:?}", told(&cool, "plus-bar"));
+    // Whether the pack was closed nobody wrote down: neither the reading nor the network that follows it meets.
+    let unknown =
+        findings(&format!("{PACK}{TEST}").replace("lid = \"on\"\n", ""), Some(log(100.0, 170, 12.0)));
+    for rule in [MEASURED, BELOW_LIMIT] {
+        assert_eq!(outcome(&unknown, rule, "plus-bar"), Some(Outcome::NotDecided), "{rule}");
+        assert!(missing(&unknown, rule, "plus-bar").contains("`lid` of test load"), "{rule}");
+    }
     // Above its limit at the rated current: it falls short whatever the network says, however short the test.
     let hot = with(log(100.0, 30, 90.0));
     assert_eq!(

@@ -644,7 +644,7 @@ fn without_an_accuracy_nothing_meets_that_was_not_decided() {
 fn a_capacity_without_an_accuracy_is_not_exact() {
     let record = |capacity: &str| {
         format!(
-            "schema = 2\n[claims]\ncapacity = \"100 Ah\"\n[[test]]\nid = \"c\"\nkind = \"capacity\"\nend = \"load cut-off\"\ncapacity = \"{capacity}\"\n"
+            "schema = 2\n[claims]\ncapacity = \"100 Ah\"\n[[test]]\nid = \"c\"\nkind = \"capacity\"\nrate = \"0.2 C\"\nend = \"load cut-off\"\ncapacity = \"{capacity}\"\n"
         )
     };
     let rule = "The pack delivers the claimed capacity";

@@ -60,7 +60,7 @@ impl Work<'_> {
             let current = test.current.quantity().map(|current| current.value).or_else(|| {
                 Some(test.rate.quantity()?.value * self.record.claims.capacity.quantity()?.value)
             });
-            self.fact(name, answer.and_then(|found| self.for_the_claim(current, found)));
+            self.fact(name, answer.and_then(|found| self.for_the_claim(current, None, found)));
         }
         if let (Some(found), Some(claim)) = (test.capacity.quantity(), self.record.claims.capacity.quantity())
         {
@@ -240,6 +240,10 @@ impl Work<'_> {
                 ),
             ]));
         };
+        if !charged && self.test.end.known() == Some(TestEnd::Taper) {
+            let both = "whether charge flowed: `charged_while_cold` says no, `end` says \"taper\"";
+            return Err(vec![Missing::refused(both)]);
+        }
         let limit = self.physics.limit("charge_temperature").map_err(|missing| vec![missing])?;
         let shown = show(limit, Dimension::TEMPERATURE);
         let expanded = COVERAGE * thermometer;

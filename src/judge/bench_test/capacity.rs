@@ -136,8 +136,8 @@ impl Work<'_> {
             self.fact("test.energy_found", Err(contradicted(doubts)));
             return;
         }
-        let current = Some(found.mean_current);
-        self.fact("test.capacity_found", self.for_the_claim(current, answer));
+        let (current, last) = (Some(found.mean_current), found.end_voltage);
+        self.fact("test.capacity_found", self.for_the_claim(current, last, answer));
         let Some(energy) = &found.integral.energy else {
             let missing = Missing::refused("the log has no column of voltage");
             self.fact("test.energy_found", Err(vec![missing]));
@@ -152,7 +152,7 @@ impl Work<'_> {
         let mut answer =
             worked(Val::Amount(self.amount(value, standard, Dimension::ENERGY, 1)), steps_of("energy"));
         answer.bound = bound();
-        self.fact("test.energy_found", self.for_the_claim(current, answer));
+        self.fact("test.energy_found", self.for_the_claim(current, last, answer));
     }
 
     /// How the discharge ran: end, duration, current, temperature, gaps.

@@ -1,20 +1,26 @@
 //! The conditions that a claimed capacity is meant for: its rate, its temperature, a full charge before.
 //!
-//! At a higher rate or in the cold a pack gives less than it holds, at a lower rate or in the heat more. What was found
-//! under such conditions is a bound of what the claim speaks of.
+//! At a higher rate or in the cold a pack gives less than it holds, at a lower rate, in the heat or down to a lower voltage
+//! more. What was found under such conditions is a bound of what the claim speaks of.
 
 use super::Work;
 use crate::judge::facts::{Answer, Bound, Missing, Side, Worked};
 use crate::record::parts::{BenchTest, TestEnd, TestKind};
 use crate::units::{Dimension, show};
 
+/// Of the cut-off voltage: what a log's last row under load may lie below it, as cells fall fast at the end (common practice,
+/// no source).
+const LAST_ROW: f64 = 0.9;
+
 impl Work<'_> {
-    /// What was found, as what it says of the claim; `current` is the mean one, A.
-    pub(super) fn for_the_claim(&self, current: Option<f64>, found: Worked) -> Answer {
+    /// What was found, as what it says of the claim; `current` is the mean one, A, `last` the voltage in the last row of a log
+    /// under load, V.
+    pub(super) fn for_the_claim(&self, current: Option<f64>, last: Option<f64>, found: Worked) -> Answer {
         let (mut more, mut less): (Vec<Missing>, Vec<Missing>) = (Vec::new(), Vec::new());
         let claims = &self.record.claims;
         let limit = |name: &str| self.physics.limit(name).unwrap_or(f64::NAN);
-        if let (Some(current), Some(capacity)) = (current, claims.capacity.quantity()) {
+        let Some(current) = current else { return Err(vec![self.missing("current")]) };
+        if let Some(capacity) = claims.capacity.quantity() {
             let rate = current / capacity.value;
             let claimed = claims.capacity_rate.quantity().map(|rate| rate.value);
             let [low, high] = match claimed {
@@ -31,6 +37,22 @@ impl Work<'_> {
                 more.push(told("less", high));
             } else if rate * apart < low {
                 less.push(told("more", low));
+            }
+        }
+        if let Some(claimed) = claims.cutoff_voltage.quantity() {
+            let per_cell = limit("cell_voltage_tolerance");
+            let apart = self.record.cells.series.count().map_or(0.0, |series| f64::from(series) * per_cell);
+            let by_load = self.test.end.known() == Some(TestEnd::LoadCutOff);
+            let told = |what: &str, volts: f64| {
+                let [claimed, volts] = [claimed.value, volts].map(|volts| show(volts, Dimension::VOLTAGE));
+                Missing::refused(&format!("a test down to {claimed}: down to {volts} a pack gives {what}"))
+            };
+            match (self.test.cutoff_voltage.quantity().map(|set| set.value), last) {
+                (_, Some(last)) if last < LAST_ROW * claimed.value => less.push(told("more", last)),
+                (Some(set), _) if by_load && set < claimed.value - apart => less.push(told("more", set)),
+                (Some(set), _) if by_load && set > claimed.value + apart => more.push(told("less", set)),
+                (None, None) if by_load => return Err(vec![self.missing("cutoff_voltage")]),
+                _ => {}
             }
         }
         if let Some(ambient) = self.test.ambient.quantity() {

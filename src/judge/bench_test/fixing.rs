@@ -66,10 +66,10 @@ pub fn fixed_range(
 impl Work<'_> {
     /// Tells how the pack was covered and how sensors were fixed, and what that means.
     pub(super) fn how_measured(&mut self) {
-        let lid = self.test.lid.known().map(|lid| match lid {
-            TestLid::On => "on",
-            TestLid::Off => "off: closed, the parts get warmer than they did here",
-            TestLid::Wrapped => "wrapped: in use, the parts stay cooler than they did here",
+        let lid = self.test.lid.known().and_then(|lid| match lid {
+            TestLid::On => None,
+            TestLid::Off => Some("off: closed, the parts get warmer than they did here"),
+            TestLid::Wrapped => Some("wrapped: in use, the parts stay cooler than they did here"),
         });
         if let Some(lid) = lid {
             self.figure(Figure::words("lid", lid).detailed());

@@ -48,8 +48,10 @@ impl Work<'_> {
             let mut read = |(time, kelvin): (f64, f64)| {
                 let standard = channel.tool.and_then(|tool| tool.standard(kelvin, Dimension::TEMPERATURE));
                 let above = self.may_be_warmer(channel.fixed, kelvin, air);
-                let (part, time, distance) = (part.to_owned(), time - from, channel.distance);
-                temperatures.push(MeasuredTemperature { part, distance, time, kelvin, standard, above });
+                let (part, time, watched, distance) =
+                    (part.to_owned(), time - from, to - from, channel.distance);
+                let found = MeasuredTemperature { part, distance, time, watched, kelvin, standard, above };
+                temperatures.push(found);
             };
             // Half way and at the end: the shape of the approach tells film from heat capacity.
             if let Some(middle) = under().find(|(time, _)| *time >= 0.5 * (from + to)) {
@@ -65,10 +67,15 @@ impl Work<'_> {
                 continue;
             }
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
-            let time = reading.at.quantity().map_or(to - from, |at| at.value);
+            let time = reading.at.quantity().map_or(f64::INFINITY, |at| at.value);
+            let watched = match (reading.steady.yes(), time <= to - from) {
+                (Some(true), _) => f64::INFINITY,
+                (_, true) => time,
+                (_, false) => 0.0,
+            };
             let above = self.may_be_warmer(reading.fixed.known(), quantity.value, air);
             let (kelvin, distance) = (quantity.value, None);
-            temperatures.push(MeasuredTemperature { part, distance, time, kelvin, standard, above });
+            temperatures.push(MeasuredTemperature { part, distance, time, watched, kelvin, standard, above });
         }
         if temperatures.is_empty() {
             return;

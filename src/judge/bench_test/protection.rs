@@ -1,15 +1,17 @@
 //! Protection that was made to act: overcurrent trip, overcharge cut-off, recovery after a trip, drain at standby.
 //!
 //! What was read off counts first; a log shows when the BMS opened, at which current or voltage, and what a pack at rest
-//! draws. That the BMS opened shows in the terminals' voltage: it is gone while the cells still hold theirs.
+//! draws. That the BMS opened shows in the terminals' voltage: it is gone while the cells still hold theirs. What opened at
+//! less than the protection is for proves nothing of it, and neither does what stayed closed there.
 
 use super::course::Course;
 use super::{Figure, Work, worked};
-use crate::judge::facts::{Answer, Missing, Val};
+use crate::judge::facts::{Answer, Missing, Reason, Val};
 use crate::logs::joined::Joined;
+use crate::logs::lacking;
 use crate::record::Found;
 use crate::record::parts::{TestEnd, TestKind};
-use crate::units::{Dimension, Quantity};
+use crate::units::{COVERAGE, Dimension, Quantity, show};
 
 /// Of the current before: less has been switched off.
 const OFF: f64 = 0.02;
@@ -58,45 +60,157 @@ impl Seen {
     }
 }
 
+/// What an amount lies between, SI.
+fn span(answer: &Answer) -> Result<(f64, f64), Vec<Missing>> {
+    let worked = answer.as_ref().map_err(Clone::clone)?;
+    let amount = worked.value.amount().map(|amount| (amount.value(), amount.number.expanded()));
+    let (value, expanded) = amount.unwrap_or((f64::NAN, 0.0));
+    Ok((value - expanded, value + expanded))
+}
+
+/// Nothing where a test went far enough; else the test that would decide.
+fn enough(far: bool, what: impl FnOnce() -> String) -> Result<(), Vec<Missing>> {
+    if far { Ok(()) } else { Err(vec![Missing::refused(&what())]) }
+}
+
+fn stayed() -> Missing {
+    Missing::refused("a test in which the BMS opened")
+}
+
 impl Work<'_> {
     /// Facts and figures of what was read off.
     pub(super) fn protection_by_hand(&mut self, kind: TestKind) {
         let test = self.test;
-        let opened = match (test.opened.yes(), test.end.known()) {
-            (Some(yes), _) => Ok(yes),
-            (None, Some(TestEnd::BmsCutOff)) => Ok(true),
-            (None, _) => Err(vec![self.missing("opened")]),
+        let read = |field: &str, quantity: Option<&Quantity>, found: &Found| match quantity {
+            Some(quantity) => Ok(self.read_off(quantity, found)),
+            None => Err(vec![self.missing(field)]),
         };
-        let read: Vec<(&'static str, &str, Option<&Quantity>, &Found)> = match kind {
+        let current = read("trip_current", test.trip_current.quantity(), test.trip_current.found());
+        let set = read("current", test.current.quantity(), test.current.found());
+        let time = read("trip_time", test.trip_time.quantity(), test.trip_time.found());
+        let voltage = read("trip_voltage", test.trip_voltage.quantity(), test.trip_voltage.found());
+        let drain = read("drain", test.drain.quantity(), test.drain.found());
+        let lasted = read("duration", test.duration.quantity(), test.duration.found());
+        let said = self.said_to_have_opened(kind).and_then(|said| said.ok_or_else(|| self.missing("opened")));
+        let opened = said.map_err(|missing| vec![missing]).and_then(|opened| {
+            let acted = match kind {
+                TestKind::OvercurrentTrip if opened => self.overcurrent_opened(span(&current)?),
+                TestKind::OvercurrentTrip => self.overcurrent_flowed(span(&set)?, span(&lasted)?.0),
+                TestKind::OverchargeCutOff => self.overcharged(opened, span(&voltage)?),
+                _ => Ok(()),
+            };
+            acted.map(|()| worked(Val::YesNo(opened), vec!["read off by hand".to_owned()]))
+        });
+        let at_trip =
+            |answer: Answer| if test.opened.yes() == Some(false) { Err(vec![stayed()]) } else { answer };
+        match kind {
             TestKind::OvercurrentTrip => {
-                let (current, time) = (&test.trip_current, &test.trip_time);
-                vec![
-                    ("test.trip_current_found", "trip_current", current.quantity(), current.found()),
-                    ("test.trip_time_found", "trip_time", time.quantity(), time.found()),
-                ]
+                self.told("test.trip_current_found", "trip_current", at_trip(current));
+                self.told("test.trip_time_found", "trip_time", at_trip(time));
             }
             TestKind::OverchargeCutOff => {
-                let voltage = &test.trip_voltage;
-                vec![("test.trip_voltage_found", "trip_voltage", voltage.quantity(), voltage.found())]
+                self.told("test.trip_voltage_found", "trip_voltage", at_trip(voltage));
             }
-            TestKind::StandbyDrain => {
-                vec![("test.drain_found", "drain", test.drain.quantity(), test.drain.found())]
-            }
-            _ => Vec::new(),
-        };
-        for (name, field, quantity, found) in read {
-            let answer = match quantity {
-                Some(quantity) => Ok(self.read_off(quantity, found)),
-                None => Err(vec![self.missing(field)]),
-            };
-            self.told(name, field, answer);
+            TestKind::StandbyDrain => self.told("test.drain_found", "drain", drain),
+            _ => {}
         }
         if kind != TestKind::StandbyDrain {
-            self.fact(
-                "test.bms_opened",
-                opened.map(|yes| worked(Val::YesNo(yes), vec!["read off by hand".to_owned()])),
-            );
+            self.fact("test.bms_opened", opened);
         }
+    }
+
+    /// Whether somebody said that the BMS opened or stayed closed; refused where the record says both.
+    fn said_to_have_opened(&self, kind: TestKind) -> Result<Option<bool>, Missing> {
+        let (opened, end) = (self.test.opened.yes(), self.test.end.known());
+        let other_end = kind != TestKind::Recovery
+            && matches!(end, Some(TestEnd::LoadCutOff | TestEnd::Taper | TestEnd::Time));
+        match (opened, end) {
+            (Some(yes), Some(end)) if (yes && other_end) || (!yes && end == TestEnd::BmsCutOff) => {
+                let opened = if yes { "yes" } else { "no" };
+                Err(Missing::refused(&format!(
+                    "whether the BMS opened: `opened` says {opened}, `end` says \"{}\"",
+                    end.word()
+                )))
+            }
+            (None, Some(TestEnd::BmsCutOff)) => Ok(Some(true)),
+            (opened, _) => Ok(opened),
+        }
+    }
+
+    /// Refuses a trip at less than what the overcurrent trip is for: something else may have opened the circuit.
+    fn overcurrent_opened(&self, (low, high): (f64, f64)) -> Result<(), Vec<Missing>> {
+        let tolerance = self.physics.limit("trip_tolerance").map_err(|missing| vec![missing])?;
+        let stated = self.record.bms.overcurrent_trip.quantity().map(|trip| trip.value * (1.0 - tolerance));
+        let rated = self.record.claims.continuous_current.quantity().map(|rated| rated.value);
+        let Some(least) = stated.into_iter().chain(rated).reduce(f64::max) else {
+            return Err(vec![Missing::fact("claims.continuous_current", "", Reason::NotRecorded)]);
+        };
+        let current = 0.5 * (low + high);
+        let shown = |current| show(current, Dimension::CURRENT);
+        enough(current >= least, || {
+            let (least, current) = (shown(least), shown(current));
+            format!(
+                "a load of {least} or more: what opened at {current} may be something else than the overcurrent trip"
+            )
+        })
+    }
+
+    /// Refuses a test in which no more flowed than a BMS has to carry, or not for long enough.
+    fn overcurrent_flowed(&self, (low, high): (f64, f64), seconds: f64) -> Result<(), Vec<Missing>> {
+        let bms = &self.record.bms;
+        let (Some(trip), Some(delay)) = (bms.overcurrent_trip.quantity(), bms.overcurrent_delay.quantity())
+        else {
+            return Err(lacking([
+                (
+                    bms.overcurrent_trip.quantity().is_none(),
+                    Missing::fact("bms.overcurrent_trip", "", Reason::NotRecorded),
+                ),
+                (
+                    bms.overcurrent_delay.quantity().is_none(),
+                    Missing::fact("bms.overcurrent_delay", "", Reason::NotRecorded),
+                ),
+            ]));
+        };
+        let most = |quantity: &Quantity| quantity.value + quantity.expanded.unwrap_or(0.0);
+        enough(low >= most(trip) && seconds >= most(delay), || {
+            let shown = |current| show(current, Dimension::CURRENT);
+            format!(
+                "a load above the stated trip of {} for longer than {}: {} flowed for {}",
+                shown(trip.value),
+                show(delay.value, Dimension::TIME),
+                shown(0.5 * (low + high)),
+                show(seconds, Dimension::TIME)
+            )
+        })
+    }
+
+    /// Refuses a charge that ended at a voltage at which no overcharge protection has to act, or that was not driven to
+    /// where each of them has to.
+    fn overcharged(&self, opened: bool, (low, high): (f64, f64)) -> Result<(), Vec<Missing>> {
+        let (claims, cells) = (&self.record.claims, &self.record.cells);
+        let series = cells.series.count().map(f64::from);
+        let of_cells = cells.charge_voltage_limit.quantity().map(|limit| limit.value).zip(series);
+        let full = claims.charge_voltage.quantity().map(|claim| claim.value);
+        let Some(full) = full.or_else(|| of_cells.map(|(limit, series)| limit * series)) else {
+            return Err(vec![Missing::fact("claims.charge_voltage", "", Reason::NotRecorded)]);
+        };
+        let reached = 0.5 * (low + high);
+        let shown = |volts| show(volts, Dimension::VOLTAGE);
+        if opened {
+            return enough(reached >= full, || {
+                let (full, reached) = (shown(full), shown(reached));
+                format!("a charge up to {full} or more: what ended it at {reached} may be something else")
+            });
+        }
+        let Some(series) = series else {
+            return Err(vec![Missing::fact("cells.series", "", Reason::NotRecorded)]);
+        };
+        let above = self.physics.limit("overcharge_cell").map_err(|missing| vec![missing])?;
+        let most = full + series * above;
+        enough(low >= most, || {
+            let (most, reached) = (shown(most), shown(reached));
+            format!("a charge up to {most}, where every BMS has to stop it: it was driven to {reached}")
+        })
     }
 
     /// A fact with its figure.
@@ -129,29 +243,60 @@ impl Work<'_> {
         let of_current = |value: f64| accuracies.current.map_or(0.0, |accuracy| accuracy.standard(value));
         let of_voltage = |value: f64| accuracies.voltage.map_or(0.0, |accuracy| accuracy.standard(value));
         let mut facts: Vec<(&'static str, &str, Answer)> = Vec::new();
-        let opened = match (seen.broke_off, self.test.opened.yes()) {
-            (_, Some(yes)) => Ok(yes),
-            (Some((.., true)), None) => Ok(true),
-            (Some(_), None) if kind == TestKind::OverchargeCutOff => Ok(true),
-            (Some(_), None) => Err(vec![Missing::refused(
+        let opened = match (self.said_to_have_opened(kind), seen.broke_off) {
+            (Err(both), _) => Err(vec![both]),
+            (Ok(Some(yes)), _) => Ok(yes),
+            // A charge ends as well when somebody takes the charger off: a voltage that stays tells neither.
+            (Ok(None), Some((.., gone))) if gone => Ok(true),
+            (Ok(None), Some(_)) => Err(vec![Missing::refused(
                 "whether the BMS opened (`opened`): the current ended, but the terminals kept their voltage",
             )]),
-            (None, None) => Err(vec![Missing::refused("an end of the current in the log")]),
+            (Ok(None), None) => Err(vec![Missing::refused("an end of the current in the log")]),
         };
+        let within = |value: f64, standard: f64| {
+            let expanded = COVERAGE * standard;
+            (value - expanded, value + expanded)
+        };
+        let (most, at_trip) = (seen.current, seen.broke_off.map_or(seen.current, |(_, current, ..)| current));
+        let volts =
+            seen.broke_off.map_or(seen.highest_voltage, |(_, _, volts, _)| volts.max(seen.highest_voltage));
+        let until = seen.broke_off.map(|(at, ..)| at).or(seen.last.map(|(last, ..)| last));
+        let flowed = until.unwrap_or(seen.since) - seen.since;
+        let acted = |opened: bool| match kind {
+            TestKind::OvercurrentTrip if opened => {
+                self.overcurrent_opened(within(at_trip, of_current(at_trip)))
+            }
+            TestKind::OvercurrentTrip => {
+                self.overcurrent_flowed(within(0.9 * most, of_current(most)), flowed)
+            }
+            TestKind::OverchargeCutOff => self.overcharged(opened, within(volts, of_voltage(volts))),
+            _ => Ok(()),
+        };
+        let stayed_closed = opened == Ok(false);
+        let opened = opened.and_then(|opened| acted(opened).map(|()| opened));
         match (kind, seen.broke_off) {
-            (TestKind::OvercurrentTrip, Some((at, current, ..))) => {
+            (TestKind::OvercurrentTrip, _) if stayed_closed => {
+                facts.push(("test.trip_current_found", "", Err(vec![stayed()])));
+                facts.push(("test.trip_time_found", "", Err(vec![stayed()])));
+            }
+            (TestKind::OverchargeCutOff, _) if stayed_closed => {
+                facts.push(("test.trip_voltage_found", "", Err(vec![stayed()])));
+            }
+            (TestKind::OvercurrentTrip, Some((_, current, ..))) => {
                 let how = "current when it broke off in the log";
                 facts.push((
                     "test.trip_current_found",
                     "trip current",
                     amount(current, of_current(current), Dimension::CURRENT, 8, how),
                 ));
-                let time = at - seen.since;
                 let how = "from when nine tenths of it flowed until it broke off";
-                facts.push(("test.trip_time_found", "trip time", amount(time, 0.0, Dimension::TIME, 9, how)));
+                facts.push((
+                    "test.trip_time_found",
+                    "trip time",
+                    amount(flowed, 0.0, Dimension::TIME, 9, how),
+                ));
             }
-            (TestKind::OverchargeCutOff, Some((_, _, voltage, _))) => {
-                let volts = voltage.max(seen.highest_voltage);
+            (TestKind::OverchargeCutOff, Some(_)) => {
                 let how = "highest voltage before the charge current broke off";
                 facts.push((
                     "test.trip_voltage_found",

@@ -28,8 +28,15 @@ impl TestResult {
             if let Some((parts, missing)) = lost {
                 withheld.each(parts.iter_mut().chain([&mut missing.what]));
             }
-            for MeasuredTemperature { part, distance: _, time: _, kelvin: _, standard: _, above: _ } in
-                temperatures
+            for MeasuredTemperature {
+                part,
+                distance: _,
+                time: _,
+                watched: _,
+                kelvin: _,
+                standard: _,
+                above: _,
+            } in temperatures
             {
                 withheld.text(part);
             }

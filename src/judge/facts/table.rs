@@ -424,7 +424,7 @@ pub const FACTS: &[FactInfo] = &[
     FactInfo {
         name: "test.bms_opened",
         kind: Type::YesNo,
-        about: "whether the BMS opened in a test of its protection, by a log or as read off",
+        about: "whether the BMS opened in a test that went far enough to ask it to, by a log or as read off",
     },
     fact(
         "test.trip_current_found",

@@ -1,10 +1,10 @@
-//! Values of a record that are not taken as they stand: those outside their plausible range, and those that contradict
-//! each other.
+//! Values of a record that are not taken as they stand: those outside their plausible range, those that contradict each
+//! other, guesses, and what is only claimed of a bench test.
 //!
-//! Both kinds are written in the rule book (`[[plausible]]`, `[[agree]]`). A value that is not plausible is no fact until
-//! somebody confirms it: no rule passes or falls short on it. A contradiction between two plausible values takes "meets"
-//! away from every rule that rests on one of them, never "falls short". What follows from a value in doubt is in doubt as
-//! well; see [`crate::record::reads`].
+//! The first two are written in the rule book (`[[plausible]]`, `[[agree]]`). A value that is not plausible is no fact until
+//! somebody confirms it: no rule passes or falls short on it, nor on what is claimed of a bench test. A contradiction between
+//! two plausible values, and a guess, take "meets" away from every rule that rests on one of them, never "falls short". What
+//! follows from a value in doubt is in doubt as well; see [`crate::record::reads`].
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -12,9 +12,9 @@ use std::sync::Arc;
 use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
-use crate::record::Record;
-use crate::record::field::{Doubt, Value};
+use crate::record::field::{Doubt, Found, How, State, Value};
 use crate::record::parts::ElementKind;
+use crate::record::{AnyPart, Record};
 use crate::units::{self, Amount, COVERAGE, likely_meant, show};
 
 /// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
@@ -65,6 +65,8 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
             }
         }
     }
+    note(record, "", &guess);
+    record.test.iter_mut().for_each(|test| note(test, "test", &hearsay));
     for (subject, name, doubt) in found {
         if let Some(field) = field_of(record, subject, &name)
             && !field.doubts.contains(&doubt)
@@ -72,6 +74,49 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
             field.doubts.push(doubt);
         }
     }
+}
+
+/// Notes what stands against the values of a part, which is called `head` in expressions, and of those inside it: what it is,
+/// and whether no rule falls short on it either.
+fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(&'static str, bool)>) {
+    let named = ["id", "name", "of"].into_iter().find_map(|name| match &part.field(name)?.state {
+        State::Known(Value::Text(name)) => Some(format!(" of {head} {name}")),
+        _ => None,
+    });
+    for info in part.shape().fields {
+        let Some(found) = part.field_mut(info.name) else { continue };
+        let Some((what, implausible)) = against(found) else { continue };
+        let of = named.as_deref().unwrap_or_default();
+        let what = format!("`{}`{of} is {what}", info.name);
+        let doubt = Arc::new(Doubt { name: format!("{head}.{}", info.name), what, meant: None, implausible });
+        if !found.doubts.contains(&doubt) {
+            found.doubts.push(doubt);
+        }
+    }
+    for inner in part.parts_inside() {
+        note(inner.part, inner.name, against);
+    }
+}
+
+/// What was judged by eye or from experience, and does not say how far it may be off: nothing meets on it.
+fn guess(found: &Found) -> Option<(&'static str, bool)> {
+    if found.how != Some(How::Estimated) {
+        return None;
+    }
+    match &found.state {
+        State::Known(Value::Quantity(quantity)) if quantity.expanded.is_some() => None,
+        State::Known(Value::Quantity(_)) => {
+            Some(("estimated: measure it, or write behind it how far it may be off (±)", false))
+        }
+        State::Known(_) => Some(("estimated: look, and write how it was found, such as seen", false)),
+        _ => None,
+    }
+}
+
+/// What somebody says of a bench test who did not read it.
+fn hearsay(found: &Found) -> Option<(&'static str, bool)> {
+    (found.how == Some(How::Claimed) && found.value().is_some())
+        .then_some(("claimed: a bench test takes what was read", true))
 }
 
 /// Contradictions between what follows from a record.

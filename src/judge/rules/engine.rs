@@ -152,7 +152,7 @@ fn take_away(finding: &mut Finding, contradictions: &[Missing]) {
     }
     finding.outcome = Outcome::NotDecided;
     finding.missing = contradictions.to_vec();
-    finding.working.decision = Some("it would meet, but what it rests on contradicts itself".to_owned());
+    finding.working.decision = Some("it would meet, but what it rests on is in doubt".to_owned());
 }
 
 /// Applies the rules of the test rig; `parts` gives the parts that a scope names, each with its facts.

@@ -132,7 +132,7 @@ part! {
         trip_current: Current = "310 A",
         /// Time from when that current came on until the BMS opened.
         trip_time: Time = "4.8 s",
-        /// Voltage of the pack at which the BMS stopped the charge.
+        /// Voltage of the pack at which the BMS stopped the charge; where it did not, the highest that was reached.
         trip_voltage: Voltage = "29.6 V",
         /// What closes the BMS again after the trip.
         recovers: Recovers = "load off",

@@ -4,7 +4,7 @@
 use super::build::{Lid, Pack};
 use crate::judge::facts::block::Block;
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, Val, element_label};
 use crate::record::parts::{ElementKind, Leg, TestLid};
 use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Measurand, Measurement, Phase, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
@@ -18,6 +18,9 @@ pub(crate) struct MeasuredTemperature {
     pub distance: Option<f64>,
     /// Time since the load came on, s; infinite where that is not recorded: such a reading adjusts nothing.
     pub time: f64,
+    /// Until when after the load came on nothing warmer can have been missed, s: of a log until its end, of one reading until
+    /// it was taken, infinite where it no longer changed, nought where its time is not recorded or after the load.
+    pub watched: f64,
     /// K.
     pub kelvin: f64,
     /// Standard uncertainty, K; `None` where the thermometer's accuracy is not known.
@@ -35,7 +38,7 @@ pub(crate) struct Measured {
     /// Mean current, A, and for how long it flowed, s.
     pub current: f64,
     pub seconds: f64,
-    /// How the pack was covered; closed where it is not recorded.
+    /// How the pack was covered; taken as closed where it is not recorded, and then nothing meets on it.
     pub lid: Option<TestLid>,
     /// Temperature of the room, K.
     pub room: Option<f64>,
@@ -103,9 +106,10 @@ fn place_of(facts: &Facts<'_>, pack: &Pack, part: &str) -> Option<ElementId> {
 /// Fits the network to what was measured.
 pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Followed {
     let network = pack.circuit.network();
+    let uncovered = |test: &&Measured| test.lid.is_none() && !test.temperatures.is_empty();
     let mut followed = Followed {
         belief: Belief::ranges(network),
-        clash: Vec::new(),
+        clash: measured.iter().filter(uncovered).map(lid_of).collect(),
         residual: None,
         highest: highest(facts, pack, measured),
         readings: number(facts, measured, None),
@@ -120,6 +124,11 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
         followed = Followed { belief: fitted.belief.carried_to(network), ..fitted };
     }
     adjust(facts, pack, &of_lid(measured, Some(TestLid::On)), followed)
+}
+
+/// How the pack was covered in a test is missing.
+fn lid_of(test: &Measured) -> Missing {
+    Missing::fact("test.lid", &test.test, Reason::NotRecorded)
 }
 
 /// The tests with the lid so.
@@ -291,6 +300,7 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
             part: element_label(facts.record, index),
             distance: None,
             time: seconds,
+            watched: if seconds.is_finite() { seconds } else { 0.0 },
             kelvin: ambient + rise.value(),
             standard: Some(rise.number.standard()).filter(|standard| *standard > 0.0),
             above: (0.0, String::new()),
@@ -402,11 +412,23 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             if above.is_infinite() {
                 work.bounded(Side::AtLeast, vec![Missing::refused(why)], false);
             }
-            if test.lid == Some(TestLid::Off) {
-                let what = "the same with the lid on: an open pack runs cooler than it will in use";
-                work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
+            match test.lid {
+                Some(TestLid::Off) => {
+                    let what = "the same with the lid on: an open pack runs cooler than it will in use";
+                    work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
+                }
+                None => work.bounded(Side::AtLeast, vec![lid_of(test)], false),
+                Some(TestLid::On | TestLid::Wrapped) => {}
             }
-            if test.current < (1.0 - near) * pack.rated || test.seconds < (1.0 - near) * discharge {
+            let whole = (1.0 - near) * discharge;
+            if test.seconds >= whole && found.watched < whole {
+                let what = format!(
+                    "a reading at the end of a full discharge: this one was taken {}",
+                    when(found.time)
+                );
+                work.bounded(Side::AtLeast, vec![Missing::refused(&what)], false);
+            }
+            if test.current < (1.0 - near) * pack.rated || test.seconds < whole {
                 let what = format!(
                     "a full discharge at {}: the test drew {} for {}",
                     show(pack.rated, Dimension::CURRENT),
