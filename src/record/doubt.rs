@@ -10,7 +10,7 @@ pub struct Doubt {
     /// What was probably meant.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub meant: Option<String>,
-    /// True where the value lies outside its plausible range: no rule passes or falls short on it until it is confirmed.
-    /// False where it and another one contradict each other: that takes "meets" away.
+    /// True where the value lies outside its plausible range, or is what somebody only claims of a test: no rule passes or
+    /// falls short on it. False where it and another one contradict each other, and for a guess: that takes "meets" away.
     pub implausible: bool,
 }

@@ -537,6 +537,8 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("kind = \"capacity\"\ncurrent = \"20 A\"\n", "kind = \"capacity\"\n")]),
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("cutoff_voltage = \"20 V\"\ncapacity", "cutoff_voltage = \"19 V\"\ncapacity")]),
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("cutoff_voltage = \"20 V\"\ncapacity", "capacity")]),
+    // The later of two readings is the lower one, and neither is at the end.
+    ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\nvalue = \"88 degC ± 1 K\"", "at = \"20 min\"\nvalue = \"60 degC ± 1 K\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"40 min\"\nvalue = \"58 degC ± 1 K\"")]),
     // A bar that was read before it was warm, at no known time, after the load, and under a lid that nobody wrote down.
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"0 min\""), ("88 degC", "26 degC")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\n", "")]),

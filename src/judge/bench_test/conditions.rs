@@ -42,7 +42,10 @@ impl Work<'_> {
         if let Some(claimed) = claims.cutoff_voltage.quantity() {
             let per_cell = limit("cell_voltage_tolerance");
             let apart = self.record.cells.series.count().map_or(0.0, |series| f64::from(series) * per_cell);
-            let by_load = self.test.end.known() == Some(TestEnd::LoadCutOff);
+            let by_load = match self.test.end.known() {
+                Some(end) => end == TestEnd::LoadCutOff,
+                None => last.is_some(),
+            };
             let told = |what: &str, volts: f64| {
                 let [claimed, volts] = [claimed.value, volts].map(|volts| show(volts, Dimension::VOLTAGE));
                 Missing::refused(&format!("a test down to {claimed}: down to {volts} a pack gives {what}"))

@@ -421,7 +421,10 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 Some(TestLid::On | TestLid::Wrapped) => {}
             }
             let whole = (1.0 - near) * discharge;
-            if test.seconds >= whole && found.watched < whole {
+            let of_part =
+                test.temperatures.iter().filter(|found| element_of(facts, &found.part) == Some(index));
+            let watched = of_part.map(|found| found.watched).fold(0.0, f64::max);
+            if test.seconds >= whole && watched < whole {
                 let what = format!(
                     "a reading at the end of a full discharge: this one was taken {}",
                     when(found.time)
