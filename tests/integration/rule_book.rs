@@ -424,6 +424,38 @@ fn what_is_graded_rests_on_physics_or_on_what_was_read() {
     }
 }
 
+/// A bar that was read twice: what counts is the hottest reading, and that one of them was taken at the end.
+#[test]
+fn all_readings_of_a_part_count() {
+    let book = Book::built_in().unwrap();
+    for (first, second, expected) in [
+        (
+            "at = \"0 min\"\nvalue = \"26 degC ± 1 K\"",
+            "at = \"1 h\"\nvalue = \"95 degC ± 1 K\"",
+            Outcome::FallsShort,
+        ),
+        (
+            "at = \"30 min\"\nvalue = \"62 degC ± 1 K\"",
+            "at = \"1 h\"\nvalue = \"60 degC ± 1 K\"",
+            Outcome::Meets,
+        ),
+        (
+            "at = \"20 min\"\nvalue = \"60 degC ± 1 K\"",
+            "at = \"40 min\"\nvalue = \"58 degC ± 1 K\"",
+            Outcome::NotDecided,
+        ),
+    ] {
+        let readings = format!("{first}\n[[test.reading]]\nof = \"red-bar\"\n{second}");
+        let text =
+            patched("", &[("#test", HOT)]).replacen("at = \"1 h\"\nvalue = \"88 degC ± 1 K\"", &readings, 1);
+        assert_eq!(
+            outcome(&book, "measured-temperature-below-limit", "red-bar", &text),
+            Some(expected),
+            "{readings}"
+        );
+    }
+}
+
 /// Tests that went less far than a BMS has to carry or to charge: that it stayed closed is no fault of it.
 #[rustfmt::skip]
 const NO_FAULT: &[(&str, Patch)] = &[
@@ -537,8 +569,6 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("kind = \"capacity\"\ncurrent = \"20 A\"\n", "kind = \"capacity\"\n")]),
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("cutoff_voltage = \"20 V\"\ncapacity", "cutoff_voltage = \"19 V\"\ncapacity")]),
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("cutoff_voltage = \"20 V\"\ncapacity", "capacity")]),
-    // The later of two readings is the lower one, and neither is at the end.
-    ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\nvalue = \"88 degC ± 1 K\"", "at = \"20 min\"\nvalue = \"60 degC ± 1 K\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"40 min\"\nvalue = \"58 degC ± 1 K\"")]),
     // A bar that was read before it was warm, at no known time, after the load, and under a lid that nobody wrote down.
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"0 min\""), ("88 degC", "26 degC")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\n", "")]),

@@ -15,8 +15,8 @@ const DIFFERENCE: Dimension = Dimension::TEMPERATURE_DIFFERENCE;
 const AIR: [&str; 2] = ["ambient", "inner air"];
 
 impl Work<'_> {
-    /// Keeps the temperatures of parts while the load was on: of each channel one half way and its highest, and what was
-    /// read by hand. `from` and `to` are times of the log, s.
+    /// Keeps the temperatures of parts while the load was on: of each channel one half way and its highest, and everything
+    /// that was read by hand. `from` and `to` are times of the log, s.
     pub(super) fn keep_temperatures(
         &mut self,
         course: Option<&Course>,
@@ -62,8 +62,7 @@ impl Work<'_> {
         for reading in &self.test.reading {
             let (Some(of), Some(quantity)) = (reading.of.text(), reading.value.quantity()) else { continue };
             let Some(part) = part_of(self.record, of) else { continue };
-            let seen = temperatures.iter().any(|known| known.part == part);
-            if quantity.dimension != Dimension::TEMPERATURE || AIR.contains(&part.as_str()) || seen {
+            if quantity.dimension != Dimension::TEMPERATURE || AIR.contains(&part.as_str()) {
                 continue;
             }
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
