@@ -879,6 +879,18 @@ const WRONG: &[(&str, Patch)] = &[
     // The nominal voltage of the pack is on the part.
     ("rig-fuse-voltage", &[("rated_voltage = \"125 V\"", "rated_voltage = \"25.6 V\"")]),
     ("rig-switch-voltage", &[("#contactor", "25.6 V")]),
+    // What somebody believes to be on the part.
+    (
+        "rig-fuse-voltage",
+        &[("rated_voltage = \"125 V\"", "rated_voltage = { value = \"125 V\", how = \"estimated\" }")],
+    ),
+    (
+        "rig-fuse-interrupts",
+        &[(
+            "interrupting_rating = \"20 kA\"",
+            "interrupting_rating = { value = \"20 kA\", how = \"estimated\" }",
+        )],
+    ),
     // Somebody wrote down a small fault current.
     (
         "rig-fuse-interrupts",

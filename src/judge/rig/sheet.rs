@@ -11,7 +11,7 @@ use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::{HOLD, Workup};
 use crate::judge::facts::Derived;
-use crate::judge::rules::{Book, Change, Outcome};
+use crate::judge::rules::{Book, Change, Outcome, doubts};
 use crate::record::Record;
 
 /// The whole sheet.
@@ -55,7 +55,9 @@ impl Sheet {
     /// Refuses claims that contradict each other, and loads that would be needed in absurd numbers.
     pub fn plan(record: &Record, book: &Book, given: &Given) -> Result<Self, NoPlan> {
         let limits = &book.limit_amounts();
-        let record = &given.filled_in(record.clone());
+        let mut record = given.filled_in(record.clone());
+        doubts::mark(&mut record, book);
+        let record = &record;
         let mut from = FromRecord::read(record);
         from.claims.hold = limits.get(HOLD).map(|hold| hold.value());
         let plan = propose(&from.claims)?;

@@ -14,7 +14,7 @@ use super::expr::{Expr, evaluate, gather};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
 use crate::record::field::{Doubt, Found, How, State, Value};
 use crate::record::parts::ElementKind;
-use crate::record::{AnyPart, Record};
+use crate::record::{AnyPart, FieldInfo, Kind, Record};
 use crate::units::{self, Amount, COVERAGE, likely_meant, show};
 
 /// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
@@ -83,7 +83,9 @@ fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(
         State::Known(Value::Text(name)) => Some(format!(" of {head} {name}")),
         _ => None,
     });
-    for info in part.shape().fields {
+    // What a part is called and what it is, is written with it: how its other values came says nothing of that.
+    let of_value = |info: &&FieldInfo| !matches!(info.name, "id" | "kind" | "leg") && info.kind != Kind::Text;
+    for info in part.shape().fields.iter().filter(of_value) {
         let Some(found) = part.field_mut(info.name) else { continue };
         let Some((what, implausible)) = against(found) else { continue };
         let of = named.as_deref().unwrap_or_default();

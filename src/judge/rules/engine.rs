@@ -160,7 +160,11 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
     let mut findings = Vec::new();
     for rule in book.rules.iter().filter(|rule| rule.scope.of_the_rig() && rule.off.is_none()) {
         for facts in parts(&rule.scope) {
-            findings.extend(of_one(rule, &facts).ok());
+            let Ok(mut finding) = of_one(rule, &facts) else { continue };
+            if finding.outcome == Outcome::Meets {
+                take_away(&mut finding, &contradictions(rule, &facts, &[]));
+            }
+            findings.push(finding);
         }
     }
     findings
