@@ -12,7 +12,7 @@ use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
 use crate::record::field::Found;
 use crate::record::parts::{Element, ElementKind};
-use crate::record::{Kind, Record, State};
+use crate::record::{How, Kind, Record, State};
 use crate::units::Amount;
 
 /// Cells that are asked for one by one; packs with more are read in by groups.
@@ -115,7 +115,9 @@ impl Question {
     pub fn asks_again(&self) -> Option<String> {
         let doubt = self.found.doubts.first()?;
         let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!(" {meant}?"));
-        let stands = if doubt.implausible {
+        // What is only claimed of a bench test no confirmation mends.
+        let hearsay = doubt.name.starts_with("test.") && self.found.how == Some(How::Claimed);
+        let stands = if doubt.implausible && !hearsay {
             format!("; if it stands, answer `{} confirmed`", self.found.show())
         } else {
             String::new()
