@@ -137,7 +137,6 @@ pub enum Value {
 
 impl Value {
     /// The lengths that a section or a size consists of.
-    #[cfg(feature = "measuring")]
     pub(crate) fn sides(&self) -> &[Quantity] {
         match self {
             Self::Section(sides) => sides,

@@ -571,6 +571,7 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("capacity-as-claimed", "", &[("#test", CAPACITY), ("cutoff_voltage = \"20 V\"\ncapacity", "capacity")]),
     // A bar that was read before it was warm, at no known time, after the load, and under a lid that nobody wrote down.
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"0 min\""), ("88 degC", "26 degC")]),
+    ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"0 min\"\nsteady = \"yes\""), ("88 degC", "26 degC")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\n", "")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"3 h\"")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("lid = \"on\"\n", "")]),

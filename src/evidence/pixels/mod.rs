@@ -12,7 +12,7 @@ use image::{ImageResult, RgbImage};
 /// numbers.
 ///
 /// # Errors
-/// When a width or a height is more than the filter can count.
+/// When the filter refuses the sizes.
 pub fn scaled(picture: &RgbImage, width: u32, height: u32) -> Result<RgbImage, Box<dyn Error>> {
     let mut small = RgbImage::new(width, height);
     let from = TypedImageRef::<U8x3>::from_buffer(picture.width(), picture.height(), picture)?;

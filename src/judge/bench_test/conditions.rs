@@ -8,13 +8,9 @@ use crate::judge::facts::{Answer, Bound, Missing, Side, Worked};
 use crate::record::parts::{BenchTest, TestEnd, TestKind};
 use crate::units::{Dimension, show};
 
-/// Of the cut-off voltage: what a log's last row under load may lie below it, as cells fall fast at the end (common practice,
-/// no source).
-const LAST_ROW: f64 = 0.9;
-
 impl Work<'_> {
     /// What was found, as what it says of the claim; `current` is the mean one, A, `last` the voltage in the last row of a log
-    /// under load, V.
+    /// under load, V. A log is followed down to the cut-off that the test records, and no further.
     pub(super) fn for_the_claim(&self, current: Option<f64>, last: Option<f64>, found: Worked) -> Answer {
         let (mut more, mut less): (Vec<Missing>, Vec<Missing>) = (Vec::new(), Vec::new());
         let claims = &self.record.claims;
@@ -50,10 +46,13 @@ impl Work<'_> {
                 let [claimed, volts] = [claimed.value, volts].map(|volts| show(volts, Dimension::VOLTAGE));
                 Missing::refused(&format!("a test down to {claimed}: down to {volts} a pack gives {what}"))
             };
-            match (self.test.cutoff_voltage.quantity().map(|set| set.value), last) {
-                (_, Some(last)) if last < LAST_ROW * claimed.value => less.push(told("more", last)),
-                (Some(set), _) if by_load && set < claimed.value - apart => less.push(told("more", set)),
+            let set = self.test.cutoff_voltage.quantity().map(|set| set.value);
+            let below = |volts: f64| volts < claimed.value - apart;
+            match (set, last) {
+                (Some(set), Some(last)) if below(set.max(last)) => less.push(told("more", set.max(last))),
+                (Some(set), None) if by_load && below(set) => less.push(told("more", set)),
                 (Some(set), _) if by_load && set > claimed.value + apart => more.push(told("less", set)),
+                (None, Some(last)) if below(last) => less.push(self.missing("cutoff_voltage")),
                 (None, None) if by_load => return Err(vec![self.missing("cutoff_voltage")]),
                 _ => {}
             }

@@ -67,11 +67,7 @@ impl Work<'_> {
             }
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
             let time = reading.at.quantity().map_or(f64::INFINITY, |at| at.value);
-            let watched = match (reading.steady.yes(), time <= to - from) {
-                (Some(true), _) => f64::INFINITY,
-                (_, true) => time,
-                (_, false) => 0.0,
-            };
+            let watched = if time <= to - from { time } else { 0.0 };
             let above = self.may_be_warmer(reading.fixed.known(), quantity.value, air);
             let (kelvin, distance) = (quantity.value, None);
             temperatures.push(MeasuredTemperature { part, distance, time, watched, kelvin, standard, above });

@@ -11,8 +11,10 @@ use crate::logs::joined::Joined;
 use crate::logs::lacking;
 use crate::record::Found;
 use crate::record::parts::{TestEnd, TestKind};
-use crate::units::{COVERAGE, Dimension, Quantity, show};
+use crate::units::{Amount, Dimension, Quantity, show};
 
+/// Of the highest current: what is at least this much of it flowed all the while.
+const MOSTLY: f64 = 0.9;
 /// Of the current before: less has been switched off.
 const OFF: f64 = 0.02;
 /// Of the voltage before: less at the terminals means that the BMS is open.
@@ -50,7 +52,7 @@ impl Seen {
             }
         }
         if self.broke_off.is_none() {
-            if current.abs() > self.current / 0.9 {
+            if current.abs() > self.current / MOSTLY {
                 self.since = time;
             }
             self.current = self.current.max(current.abs());
@@ -60,12 +62,11 @@ impl Seen {
     }
 }
 
-/// What an amount lies between, SI.
-fn span(answer: &Answer) -> Result<(f64, f64), Vec<Missing>> {
-    let worked = answer.as_ref().map_err(Clone::clone)?;
-    let amount = worked.value.amount().map(|amount| (amount.value(), amount.number.expanded()));
-    let (value, expanded) = amount.unwrap_or((f64::NAN, 0.0));
-    Ok((value - expanded, value + expanded))
+fn amount_of(answer: Answer) -> Result<Amount, Vec<Missing>> {
+    match answer?.value {
+        Val::Amount(amount) => Ok(amount),
+        _ => Err(Vec::new()),
+    }
 }
 
 /// Nothing where a test went far enough; else the test that would decide.
@@ -85,34 +86,40 @@ impl Work<'_> {
             Some(quantity) => Ok(self.read_off(quantity, found)),
             None => Err(vec![self.missing(field)]),
         };
-        let current = read("trip_current", test.trip_current.quantity(), test.trip_current.found());
-        let set = read("current", test.current.quantity(), test.current.found());
-        let time = read("trip_time", test.trip_time.quantity(), test.trip_time.found());
-        let voltage = read("trip_voltage", test.trip_voltage.quantity(), test.trip_voltage.found());
-        let drain = read("drain", test.drain.quantity(), test.drain.found());
-        let lasted = read("duration", test.duration.quantity(), test.duration.found());
+        // Each is read where it counts: what is in doubt elsewhere in the test stays without consequence.
+        let current = || read("trip_current", test.trip_current.quantity(), test.trip_current.found());
+        let set = || read("current", test.current.quantity(), test.current.found());
+        let time = || read("trip_time", test.trip_time.quantity(), test.trip_time.found());
+        let voltage = || read("trip_voltage", test.trip_voltage.quantity(), test.trip_voltage.found());
+        let drain = || read("drain", test.drain.quantity(), test.drain.found());
+        let lasted = || read("duration", test.duration.quantity(), test.duration.found());
         let said = self.said_to_have_opened(kind).and_then(|said| said.ok_or_else(|| self.missing("opened")));
         let opened = said.map_err(|missing| vec![missing]).and_then(|opened| {
             let acted = match kind {
-                TestKind::OvercurrentTrip if opened => self.overcurrent_opened(span(&current)?),
-                TestKind::OvercurrentTrip => self.overcurrent_flowed(span(&set)?, span(&lasted)?.0),
-                TestKind::OverchargeCutOff => self.overcharged(opened, span(&voltage)?),
+                TestKind::OvercurrentTrip if opened => self.overcurrent_opened(&amount_of(current())?),
+                TestKind::OvercurrentTrip => {
+                    self.overcurrent_flowed(&amount_of(set())?, amount_of(lasted())?.ends().0)
+                }
+                TestKind::OverchargeCutOff => self.overcharged(opened, &amount_of(voltage())?),
                 _ => Ok(()),
             };
             acted.map(|()| worked(Val::YesNo(opened), vec!["read off by hand".to_owned()]))
         });
         let at_trip =
             |answer: Answer| if test.opened.yes() == Some(false) { Err(vec![stayed()]) } else { answer };
-        match kind {
-            TestKind::OvercurrentTrip => {
-                self.told("test.trip_current_found", "trip_current", at_trip(current));
-                self.told("test.trip_time_found", "trip_time", at_trip(time));
-            }
+        let told = match kind {
+            TestKind::OvercurrentTrip => vec![
+                ("test.trip_current_found", "trip_current", at_trip(current())),
+                ("test.trip_time_found", "trip_time", at_trip(time())),
+            ],
             TestKind::OverchargeCutOff => {
-                self.told("test.trip_voltage_found", "trip_voltage", at_trip(voltage));
+                vec![("test.trip_voltage_found", "trip_voltage", at_trip(voltage()))]
             }
-            TestKind::StandbyDrain => self.told("test.drain_found", "drain", drain),
-            _ => {}
+            TestKind::StandbyDrain => vec![("test.drain_found", "drain", drain())],
+            _ => Vec::new(),
+        };
+        for (name, figure, answer) in told {
+            self.told(name, figure, answer);
         }
         if kind != TestKind::StandbyDrain {
             self.fact("test.bms_opened", opened);
@@ -138,25 +145,23 @@ impl Work<'_> {
     }
 
     /// Refuses a trip at less than what the overcurrent trip is for: something else may have opened the circuit.
-    fn overcurrent_opened(&self, (low, high): (f64, f64)) -> Result<(), Vec<Missing>> {
+    fn overcurrent_opened(&self, current: &Amount) -> Result<(), Vec<Missing>> {
         let tolerance = self.physics.limit("trip_tolerance").map_err(|missing| vec![missing])?;
         let stated = self.record.bms.overcurrent_trip.quantity().map(|trip| trip.value * (1.0 - tolerance));
         let rated = self.record.claims.continuous_current.quantity().map(|rated| rated.value);
         let Some(least) = stated.into_iter().chain(rated).reduce(f64::max) else {
             return Err(vec![Missing::fact("claims.continuous_current", "", Reason::NotRecorded)]);
         };
-        let current = 0.5 * (low + high);
-        let shown = |current| show(current, Dimension::CURRENT);
-        enough(current >= least, || {
-            let (least, current) = (shown(least), shown(current));
+        enough(current.value() >= least, || {
+            let (least, current) = (show(least, Dimension::CURRENT), current.show());
             format!(
-                "a load of {least} or more: what opened at {current} may be something else than the overcurrent trip"
+                "a load of {least} or more: at {current} something other than the overcurrent trip may have opened"
             )
         })
     }
 
     /// Refuses a test in which no more flowed than a BMS has to carry, or not for long enough.
-    fn overcurrent_flowed(&self, (low, high): (f64, f64), seconds: f64) -> Result<(), Vec<Missing>> {
+    fn overcurrent_flowed(&self, current: &Amount, seconds: f64) -> Result<(), Vec<Missing>> {
         let bms = &self.record.bms;
         let (Some(trip), Some(delay)) = (bms.overcurrent_trip.quantity(), bms.overcurrent_delay.quantity())
         else {
@@ -172,13 +177,12 @@ impl Work<'_> {
             ]));
         };
         let most = |quantity: &Quantity| quantity.value + quantity.expanded.unwrap_or(0.0);
-        enough(low >= most(trip) && seconds >= most(delay), || {
-            let shown = |current| show(current, Dimension::CURRENT);
+        enough(current.ends().0 >= most(trip) && seconds >= most(delay), || {
             format!(
                 "a load above the stated trip of {} for longer than {}: {} flowed for {}",
-                shown(trip.value),
+                show(trip.value, Dimension::CURRENT),
                 show(delay.value, Dimension::TIME),
-                shown(0.5 * (low + high)),
+                current.show(),
                 show(seconds, Dimension::TIME)
             )
         })
@@ -186,7 +190,7 @@ impl Work<'_> {
 
     /// Refuses a charge that ended at a voltage at which no overcharge protection has to act, or that was not driven to
     /// where each of them has to.
-    fn overcharged(&self, opened: bool, (low, high): (f64, f64)) -> Result<(), Vec<Missing>> {
+    fn overcharged(&self, opened: bool, reached: &Amount) -> Result<(), Vec<Missing>> {
         let (claims, cells) = (&self.record.claims, &self.record.cells);
         let series = cells.series.count().map(f64::from);
         let of_cells = cells.charge_voltage_limit.quantity().map(|limit| limit.value).zip(series);
@@ -194,12 +198,11 @@ impl Work<'_> {
         let Some(full) = full.or_else(|| of_cells.map(|(limit, series)| limit * series)) else {
             return Err(vec![Missing::fact("claims.charge_voltage", "", Reason::NotRecorded)]);
         };
-        let reached = 0.5 * (low + high);
         let shown = |volts| show(volts, Dimension::VOLTAGE);
         if opened {
-            return enough(reached >= full, || {
-                let (full, reached) = (shown(full), shown(reached));
-                format!("a charge up to {full} or more: what ended it at {reached} may be something else")
+            return enough(reached.value() >= full, || {
+                let (full, reached) = (shown(full), reached.show());
+                format!("a charge up to {full} or more: at {reached} something else may have ended it")
             });
         }
         let Some(series) = series else {
@@ -207,8 +210,8 @@ impl Work<'_> {
         };
         let above = self.physics.limit("overcharge_cell").map_err(|missing| vec![missing])?;
         let most = full + series * above;
-        enough(low >= most, || {
-            let (most, reached) = (shown(most), shown(reached));
+        enough(reached.ends().0 >= most, || {
+            let (most, reached) = (shown(most), reached.show());
             format!("a charge up to {most}, where every BMS has to stop it: it was driven to {reached}")
         })
     }
@@ -253,10 +256,7 @@ impl Work<'_> {
             )]),
             (Ok(None), None) => Err(vec![Missing::refused("an end of the current in the log")]),
         };
-        let within = |value: f64, standard: f64| {
-            let expanded = COVERAGE * standard;
-            (value - expanded, value + expanded)
-        };
+        let of = |value: f64, standard: f64, dimension| self.amount(value, standard, dimension, 8);
         let (most, at_trip) = (seen.current, seen.broke_off.map_or(seen.current, |(_, current, ..)| current));
         let volts =
             seen.broke_off.map_or(seen.highest_voltage, |(_, _, volts, _)| volts.max(seen.highest_voltage));
@@ -264,12 +264,14 @@ impl Work<'_> {
         let flowed = until.unwrap_or(seen.since) - seen.since;
         let acted = |opened: bool| match kind {
             TestKind::OvercurrentTrip if opened => {
-                self.overcurrent_opened(within(at_trip, of_current(at_trip)))
+                self.overcurrent_opened(&of(at_trip, of_current(at_trip), Dimension::CURRENT))
             }
             TestKind::OvercurrentTrip => {
-                self.overcurrent_flowed(within(0.9 * most, of_current(most)), flowed)
+                self.overcurrent_flowed(&of(MOSTLY * most, of_current(most), Dimension::CURRENT), flowed)
             }
-            TestKind::OverchargeCutOff => self.overcharged(opened, within(volts, of_voltage(volts))),
+            TestKind::OverchargeCutOff => {
+                self.overcharged(opened, &of(volts, of_voltage(volts), Dimension::VOLTAGE))
+            }
             _ => Ok(()),
         };
         let stayed_closed = opened == Ok(false);

@@ -68,11 +68,16 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
     note(record, "", &guess);
     record.test.iter_mut().for_each(|test| note(test, "test", &hearsay));
     for (subject, name, doubt) in found {
-        if let Some(field) = field_of(record, subject, &name)
-            && !field.doubts.contains(&doubt)
-        {
-            field.doubts.push(doubt);
+        if let Some(field) = field_of(record, subject, &name) {
+            add(field, doubt);
         }
+    }
+}
+
+/// Notes a doubt at a value, once.
+fn add(field: &mut Found, doubt: Arc<Doubt>) {
+    if !field.doubts.contains(&doubt) {
+        field.doubts.push(doubt);
     }
 }
 
@@ -90,10 +95,7 @@ fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(
         let Some((what, implausible)) = against(found) else { continue };
         let of = named.as_deref().unwrap_or_default();
         let what = format!("`{}`{of} is {what}", info.name);
-        let doubt = Arc::new(Doubt { name: format!("{head}.{}", info.name), what, meant: None, implausible });
-        if !found.doubts.contains(&doubt) {
-            found.doubts.push(doubt);
-        }
+        add(found, Arc::new(Doubt { name: format!("{head}.{}", info.name), what, meant: None, implausible }));
     }
     for inner in part.parts_inside() {
         note(inner.part, inner.name, against);
@@ -105,19 +107,21 @@ fn guess(found: &Found) -> Option<(&'static str, bool)> {
     if found.how != Some(How::Estimated) {
         return None;
     }
-    match &found.state {
-        State::Known(Value::Quantity(quantity)) if quantity.expanded.is_some() => None,
-        State::Known(Value::Quantity(_)) => {
-            Some(("estimated: measure it, or write behind it how far it may be off (±)", false))
-        }
-        State::Known(_) => Some(("estimated: look, and write how it was found, such as seen", false)),
-        _ => None,
+    let State::Known(value) = &found.state else { return None };
+    let quantities = match value {
+        Value::Quantity(quantity) => std::slice::from_ref(quantity),
+        other => other.sides(),
+    };
+    if quantities.is_empty() {
+        return Some(("estimated: look, and write how it was found, such as seen", false));
     }
+    let open = quantities.iter().any(|quantity| quantity.expanded.is_none());
+    open.then_some(("estimated: measure it, or write behind it how far it may be off (±)", false))
 }
 
 /// What somebody says of a bench test who did not read it.
 fn hearsay(found: &Found) -> Option<(&'static str, bool)> {
-    (found.how == Some(How::Claimed) && found.value().is_some())
+    (found.how == Some(How::Claimed) && matches!(found.state, State::Known(_)))
         .then_some(("claimed: a bench test takes what was read", true))
 }
 

@@ -19,7 +19,7 @@ pub(crate) struct MeasuredTemperature {
     /// Time since the load came on, s; infinite where that is not recorded: such a reading adjusts nothing.
     pub time: f64,
     /// Until when after the load came on nothing warmer can have been missed, s: of a log until its end, of one reading until
-    /// it was taken, infinite where it no longer changed, nought where its time is not recorded or after the load.
+    /// it was taken, nought where its time is not recorded or after the load.
     pub watched: f64,
     /// K.
     pub kelvin: f64,
