@@ -5,8 +5,9 @@ use crate::record::field::{ABSENT, How, NOT_VISIBLE, Word};
 use crate::record::{FieldInfo, Kind, Record, State, read_answer};
 
 /// Letters for how a value came, as the paper form has them; `p` is what is printed on the part.
-const HOW_LETTERS: [(&str, How); 6] = [
+const HOW_LETTERS: [(&str, How); 7] = [
     ("c", How::Claimed),
+    ("d", How::Datasheet),
     ("p", How::Marked),
     ("m", How::Measured),
     ("s", How::Seen),

@@ -88,6 +88,16 @@ impl FuseKind {
         }
     }
 
+    /// Whether the voltage printed on one is for direct current whatever else stands there: fuse-links for road vehicles
+    /// (ISO 8820-1, from memory) and those on a battery's terminal stud (common practice, no source). The others are sold with
+    /// a voltage for either.
+    pub const fn for_direct_current(self) -> bool {
+        match self {
+            Self::StripSf30 | Self::StripSf51 | Self::Blade | Self::MarineTerminal => true,
+            Self::BoltDown | Self::ClassT | Self::Semiconductor => false,
+        }
+    }
+
     /// Whether it is made to clear every current that melts it. One for semiconductor protection clears only a short
     /// circuit (aR, partial range: OPC 40400-1, 7.11.12.2, read), unless it is marked gR.
     pub const fn full_range(self) -> bool {

@@ -21,6 +21,8 @@ words! {
     pub enum How {
         /// said by the nameplate, the manual or the seller
         Claimed = "claimed",
+        /// from the data sheet of the part, found by what is printed on it
+        Datasheet = "datasheet",
         /// printed or stamped on the part itself
         Marked = "marked",
         /// measured with an instrument

@@ -25,7 +25,8 @@ const HEAD: &str = "\
 #   \"could not see\"  it was looked for and could not be seen
 # Quantities carry their unit: \"250 A\", \"25 x 3 mm\", \"2/0 AWG\", \"33 degF\", \"1.8 mΩ\", \"3.02 mm ± 0.05 mm\".
 # How a value came: { value = \"3.02 mm\", how = \"measured\", with = \"caliper\", photos = [\"12-bar.jpg\"], note = \"…\" }
-#   how: claimed, marked (printed on the part), measured, seen, estimated, computed
+#   how: claimed, datasheet (of the part, found by its print), marked (printed on the part), measured, seen, estimated,
+#        computed
 #
 # CAUTION. An opened pack cannot be switched off. Isolate it, take off rings, cover what is live, use insulated
 # tools, wear eye protection, do not work alone. Local codes and licensed practice come first.

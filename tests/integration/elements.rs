@@ -10,8 +10,8 @@ use underlid::judge::facts::Derived;
 use underlid::judge::rules::{Book, Finding, Outcome, judge};
 use underlid::record;
 
-const FUSE: &str = "kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"";
-const BREAKER: &str = "kind = \"circuit-breaker\"\nrelease = \"thermal-magnetic\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ninstantaneous_trip = \"1.6 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"";
+const FUSE: &str = "kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"";
+const BREAKER: &str = "kind = \"circuit-breaker\"\nrelease = \"thermal-magnetic\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"1.8 kA\"\ninstantaneous_trip = \"1.6 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"";
 const CONTACTOR: &str = "kind = \"contactor\"\nmarked_current = \"130 A\"";
 
 /// The findings on the golden record with `part` in the place of its fuse.

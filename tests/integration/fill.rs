@@ -431,6 +431,7 @@ impl Robot {
                     if how != usual || plain_measured {
                         let letter = |how: How| match how {
                             How::Claimed => "c",
+                            How::Datasheet => "d",
                             How::Marked => "p",
                             How::Measured => "m",
                             How::Seen => "s",

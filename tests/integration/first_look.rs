@@ -196,7 +196,7 @@ const FAULTS: [&str; 5] = ["no fuse", "small fuse", "weak fuse", "small BMS", "s
 /// Invented packs of different faults, with all that a thorough look finds.
 fn generated(fault: &str) -> String {
     let fuse = "[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\n\
-                rating = \"250 A\"\nrated_voltage = \"125 V\"\ninterrupting_rating = \"50 kA\"\n";
+                rating = \"250 A\"\nrated_voltage = \"125 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"50 kA\"\n";
     let text = format!(
         "schema = 2\n[inspection]\nkind = \"drop-in\"\ninvented = \"yes\"\n[claims]\nnominal_voltage = \"12.8 V\"\n\
          capacity = \"100 Ah\"\ncontinuous_current = \"100 A\"\n[cells]\nformat = \"prismatic\"\nchemistry = \"LFP\"\n\
@@ -317,7 +317,7 @@ fn made_true(wanted: &[&str]) {
     let rev_a =
         fs::read_to_string(root().join("example-inspections/harbour-24-150-rev-a/inspection.toml")).unwrap();
     let class_t = "kind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\nrating = \"150 A\"\n\
-                   rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n";
+                   rated_voltage = \"125 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"20 kA\"\n";
     let added = format!("[[path.element]]\nid = \"fuse\"\n{class_t}[[path.element]]\nid = \"bar\"");
     type Edit<'a> = (&'a str, &'a str);
     let cases: [(&str, String, &str, &str, Vec<Edit<'_>>); 6] = [

@@ -324,6 +324,7 @@ fn sampled(next: &mut impl FnMut(usize) -> usize) -> String {
     let mut fuse = String::new();
     if of(&["yes", "yes", "yes", "no"]) == "yes" {
         let marked = maybe("rated_voltage", of(&["32 V", "58 V", "125 V", "-"]))
+            + &maybe("voltage_for", of(&["direct current", "direct current", "-"]))
             + &maybe("interrupting_rating", of(&["1 kA", "2 kA", "6 kA", "20 kA", "-"]));
         let class = of(&["class T", "bolt-down", "-"]);
         let rating = share(of(&["0.6", "1", "1.25", "2"]));

@@ -488,7 +488,7 @@ fn leads_of_the_source() {
         )
     };
     let fuse = "[[rig.source.element]]\nid = \"charge-fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"80 A\"\n\
-                rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n\
+                rated_voltage = \"125 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"20 kA\"\n\
                 distance_from_cells = \"80 mm\"\nresistance = \"0.4 mΩ\"\n";
     let record = |elements: &str| {
         let a = without_source_leads();
@@ -699,7 +699,7 @@ fn a_pack_that_was_never_opened() {
 }
 
 const CONTACTOR: &str = "[[rig.element]]\nid = \"switch\"\nkind = \"contactor\"\nmarked_current = \"300 A\"\n\
-                         rated_voltage = \"60 V\"\n\n";
+                         rated_voltage = \"60 V\"\nvoltage_for = \"direct current\"\n\n";
 const LOAD: &str = "kind = \"electronic load\"\n";
 
 /// What is done to revision A: `#contactor` puts one in, `#fuse` takes the fuse out, the others replace a text.
@@ -879,6 +879,12 @@ const WRONG: &[(&str, Patch)] = &[
     // The nominal voltage of the pack is on the part.
     ("rig-fuse-voltage", &[("rated_voltage = \"125 V\"", "rated_voltage = \"25.6 V\"")]),
     ("rig-switch-voltage", &[("#contactor", "25.6 V")]),
+    // For alternating current, and for nobody knows what.
+    ("rig-fuse-voltage", &[("voltage_for = \"direct current\"", "voltage_for = \"alternating current\"")]),
+    ("rig-fuse-interrupts", &[("voltage_for = \"direct current\"\n", "")]),
+    ("rig-switch-voltage", &[("#contactor", "230 V"), ("voltage_for = \"direct current\"\n", "")]),
+    // What the seller says of the fuse.
+    ("rig-fuse-interrupts", &[("\"20 kA\"", "{ value = \"20 kA\", how = \"claimed\" }")]),
     // What somebody believes to be on the part.
     (
         "rig-fuse-voltage",

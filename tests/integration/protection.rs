@@ -166,7 +166,7 @@ fn one_undersized_fuse_is_one_finding() {
 #[test]
 fn without_a_fuse_nothing_clears() {
     let found = findings(&[(
-        "kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"",
+        "kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"",
         "kind = \"connector\"",
     )]);
     let present = found.iter().find(|finding| finding.rule == "fuse-present").unwrap();

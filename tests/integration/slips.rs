@@ -187,6 +187,7 @@ impl Made {
                     ("fuse", w("class T")),
                     ("rating", q(rating.round(), "A")),
                     ("rated_voltage", q(draw.of(&[125.0, 160.0]), "V")),
+                    ("voltage_for", w("direct current")),
                     ("interrupting_rating", q(20.0, "kA")),
                     ("resistance", q(draw.between(0.15, 0.4), "mΩ")),
                     ("distance_from_cells", q(draw.between(40.0, 250.0).round(), "mm")),
@@ -523,7 +524,7 @@ fn checked(record: &str) -> String {
     format!("{out}{problems}")
 }
 
-const PACK: &str = "schema = 2\n[claims]\ncontinuous_current = \"100 A\"\ncapacity = \"100 Ah\"\nnominal_voltage = \"12.8 V\"\nmax_in_series = \"absent\"\nmax_in_parallel = \"absent\"\n[cells]\nchemistry = \"LFP\"\nseries = 4\nparallel = 1\ncapacity = \"100 Ah\"\nresistance = \"0.35 mΩ\"\n[path]\ncomplete = \"yes\"\nstrings = 1\n[[path.element]]\nid = \"cells\"\nkind = \"cell-stack\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nsection = \"6 x 2 mm\"\nlength = \"100 mm\"\nmaterial = \"copper\"\nfinish = \"bright\"\n[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"150 A\"\nrated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\nresistance = \"0.3 mΩ\"\n";
+const PACK: &str = "schema = 2\n[claims]\ncontinuous_current = \"100 A\"\ncapacity = \"100 Ah\"\nnominal_voltage = \"12.8 V\"\nmax_in_series = \"absent\"\nmax_in_parallel = \"absent\"\n[cells]\nchemistry = \"LFP\"\nseries = 4\nparallel = 1\ncapacity = \"100 Ah\"\nresistance = \"0.35 mΩ\"\n[path]\ncomplete = \"yes\"\nstrings = 1\n[[path.element]]\nid = \"cells\"\nkind = \"cell-stack\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nsection = \"6 x 2 mm\"\nlength = \"100 mm\"\nmaterial = \"copper\"\nfinish = \"bright\"\n[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"150 A\"\nrated_voltage = \"125 V\"\nvoltage_for = \"direct current\"\ninterrupting_rating = \"20 kA\"\nresistance = \"0.3 mΩ\"\n";
 
 /// 0.35 Ω for 0.35 mΩ gave 9.7 A of fault current, and every fuse interrupted it.
 #[test]

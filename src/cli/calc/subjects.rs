@@ -253,7 +253,11 @@ pub(super) const SUBJECTS: &[Subject] = &[
         about: "What a fuse responds to, whether it suits a load, what its standard fixes",
         title: "Fuse: what it responds to and what it is good for",
         example: "underlid calc fuse \"class T\" --rating \"200 A\" --current \"150 A\" --voltage \"29.2 V\" --prospective \"5.4 kA\"",
-        fixed: &[("element", "path.complete", "yes"), ("conductor", "conductor.kind", "cable")],
+        fixed: &[
+            ("element", "path.complete", "yes"),
+            ("element", "element.voltage_for", "direct current"),
+            ("conductor", "conductor.kind", "cable"),
+        ],
         flags: &[
             flag("KIND", To::Fuse, "The kind of fuse, or \"thermal cut-off\"").required(),
             key("rating", "element.rating", "Rated current printed on it"),
@@ -328,7 +332,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("factor", "bms.device_resistance_factor", "On-resistance at the highest junction temperature over that at 25 °C, from the data sheet"),
             key("junction-limit", "bms.device_temperature_limit", "Highest junction temperature of the data sheet"),
             key("junction-to-case", "bms.device_thermal_resistance", "Thermal resistance from junction to case of one device, from the data sheet"),
-            key("ambient", "inspection.ambient", "Temperature where the last layer ends"),
+            key("ambient", "claims.rated_ambient", "Temperature where the last layer ends"),
         ],
         facts: &[
             "bms.heat_path_resistance",

@@ -20,6 +20,10 @@ fn plain(condition: &Expr) -> Option<String> {
         Node::Compare(relation, left, right) => {
             format!("{} {} {}", plain(left)?, relation.sign(), plain(right)?)
         }
+        Node::OneOf(found, listed) => {
+            let words: Option<Vec<String>> = listed.iter().map(plain).collect();
+            format!("{} is {}", plain(found)?, words?.join(" or "))
+        }
         Node::And(left, right) => format!("{} and {}", plain(left)?, plain(right)?),
         Node::Or(left, right) => format!("{} or {}", plain(left)?, plain(right)?),
         _ => return None,

@@ -97,11 +97,11 @@ impl Work<'_> {
     fn moved_by_hand(&mut self, incomplete: Option<String>) {
         let test = self.test;
         let Some(charge) = test.capacity.quantity() else { return };
-        let of_charge = self.standard_of(charge, test.capacity.found());
+        let of_charge = self.standard_or_usual(charge, test.capacity.found());
         let flow = Flow {
             charge: Measured::of(charge.value, 0.0, of_charge),
             energy: test.energy.quantity().map(|energy| {
-                let standard = self.standard_of(energy, test.energy.found());
+                let standard = self.standard_or_usual(energy, test.energy.found());
                 Measured::of(energy.value, 0.0, standard)
             }),
         };
@@ -150,11 +150,16 @@ impl Work<'_> {
         standard(self.record, with, quantity)
     }
 
-    pub(super) fn read_off(&self, quantity: &Quantity, found: &Found) -> Worked {
+    /// As [`Work::standard_of`]; where that is not known, that of the instrument's kind.
+    fn standard_or_usual(&self, quantity: &Quantity, found: &Found) -> Option<f64> {
         let with = found.with.as_deref().or(self.test.own.with.as_deref());
-        let stated = self.standard_of(quantity, found);
         let usual = || instruments::usual(self.record, self.physics.limits, with, quantity.dimension);
-        let standard = stated.or_else(|| Some(usual()?.standard(quantity.value)));
+        self.standard_of(quantity, found).or_else(|| Some(usual()?.standard(quantity.value)))
+    }
+
+    pub(super) fn read_off(&self, quantity: &Quantity, found: &Found) -> Worked {
+        let stated = self.standard_of(quantity, found);
+        let standard = self.standard_or_usual(quantity, found);
         let place = u32::try_from(found.span.start.saturating_mul(4)).unwrap_or(0);
         let number = Uncertain::new(quantity.value, place, standard.unwrap_or(0.0));
         let amount = Amount { number, dimension: quantity.dimension };

@@ -202,5 +202,13 @@ fn pair(record: &Record, index: usize, moved: &[Option<Moved>]) -> Result<Trip, 
     }
     let same = test.own.with.is_some() && test.own.with == capacity.own.with;
     let trip = round_trip(&discharge.flow, &charge.flow, same).ok_or("nothing went in")?;
+    // The pack was not empty before the charge, or an instrument is wrong.
+    let too_much = |part: &Measured| part.value - COVERAGE * part.standard > 1.0;
+    if too_much(&trip.charge) || trip.energy.as_ref().is_some_and(too_much) {
+        return Err(
+            "more came out than went in: the charge did not begin at an empty pack, or a reading is wrong"
+                .to_owned(),
+        );
+    }
     Ok((capacity.id.text().unwrap_or("capacity").to_owned(), trip.charge, trip.energy))
 }

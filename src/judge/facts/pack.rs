@@ -1,5 +1,7 @@
 //! Cells, BMS and evidence: what follows for the pack as a whole.
 
+use std::collections::BTreeSet;
+
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
@@ -380,9 +382,15 @@ fn spread(
             _ => None,
         })
         .collect();
-    let series = facts.record.cells.series.count().unwrap_or(0) as usize;
-    if amounts.len() < 2 || amounts.len() < series {
-        let what = format!("readings of {} cells are recorded, {} are needed", amounts.len(), series.max(2));
+    let cells = &facts.record.cells;
+    let series = cells.series.count().unwrap_or(0) as usize;
+    // A cell that was read twice is one cell.
+    let places = cells.reading.iter().filter_map(|reading| reading.position.count());
+    let places: Vec<u32> = places.collect();
+    let twice = places.len() - places.iter().collect::<BTreeSet<_>>().len();
+    let read = amounts.len().saturating_sub(twice);
+    if read < 2 || read < series {
+        let what = format!("readings of {read} cells are recorded, {} are needed", series.max(2));
         return Err(vec![Missing::told("cells.reading", what, Reason::NotRecorded)]);
     }
     amounts.sort_by(|a, b| a.value().total_cmp(&b.value()));
@@ -591,7 +599,7 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
     let mut work = Worker::new(facts);
     let current = after(&mut work, device_current(facts));
     let ambient =
-        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+        work.or_limit("claims.rated_ambient", "outer_ambient", "the ambient for which the current is rated");
     let heat = Heat::gather(&mut work, current, ambient)?;
     let inputs = heat.refs();
     let temperature =
@@ -620,7 +628,7 @@ fn surface_temperature(facts: &Facts<'_>, dissipation: &Answer) -> Answer {
     let power = given.or_else(|| after(&mut work, dissipation.clone()));
     let path = after(&mut work, heat_path_resistance(facts));
     let ambient =
-        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+        work.or_limit("claims.rated_ambient", "outer_ambient", "the ambient for which the current is rated");
     let [power, path, ambient] = work.all([power, path, ambient])?;
     let number = ambient.number.plus(&power.number.times(&path.number));
     let surface = Amount { number, dimension: Dimension::TEMPERATURE };

@@ -229,6 +229,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::NONE,
         "number of fuses and circuit breakers in the path that respond to current",
     ),
+    FactInfo {
+        name: "path.every_string_fused",
+        kind: Type::YesNo,
+        about: "whether each parallel string has a fuse or circuit breaker of its own, where the recorded path does not say the contrary",
+    },
     fact("path.thermal_cutoffs", Dimension::NONE, "number of thermal cut-offs in the path"),
     fact(
         "path.overcurrent_rating",
@@ -299,7 +304,11 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::Word(RespondsTo::WORDS),
         about: "what makes a fuse, circuit breaker, thermal cut-off or contactor open",
     },
-    fact("element.voltage_found", Dimension::VOLTAGE, "rated voltage as recorded"),
+    fact(
+        "element.voltage_found",
+        Dimension::VOLTAGE,
+        "rated voltage as recorded, where it is for direct current",
+    ),
     fact(
         "element.interrupting_found",
         Dimension::CURRENT,

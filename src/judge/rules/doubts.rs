@@ -1,10 +1,11 @@
 //! Values of a record that are not taken as they stand: those outside their plausible range, those that contradict each
-//! other, guesses, and what is only claimed of a bench test.
+//! other, guesses, and what is only claimed where it can be seen.
 //!
-//! The first two are written in the rule book (`[[plausible]]`, `[[agree]]`). A value that is not plausible is no fact until
-//! somebody confirms it: no rule passes or falls short on it, nor on what is claimed of a bench test. A contradiction between
-//! two plausible values, and a guess, take "meets" away from every rule that rests on one of them, never "falls short". What
-//! follows from a value in doubt is in doubt as well; see [`crate::record::reads`].
+//! The first two are written in the rule book (`[[plausible]]`, `[[agree]]`), but for those that are not a comparison of two
+//! amounts. A value that is not plausible is no fact until somebody confirms it: no rule passes or falls short on it, nor on
+//! what is claimed of a bench test. A contradiction between two plausible values, a guess, and a yes, a word or a count that
+//! is only claimed take "meets" away from every rule that rests on one of them, never "falls short". What follows from a value
+//! in doubt is in doubt as well; see [`crate::record::reads`].
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -13,7 +14,8 @@ use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
 use crate::record::field::{Doubt, Found, How, State, Value};
-use crate::record::parts::ElementKind;
+use crate::record::part::Inner;
+use crate::record::parts::{ClaimVerdict, Element, ElementKind};
 use crate::record::{AnyPart, FieldInfo, Kind, Record};
 use crate::units::{self, Amount, COVERAGE, likely_meant, show};
 
@@ -67,6 +69,13 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
     }
     note(record, "", &guess);
     record.test.iter_mut().for_each(|test| note(test, "test", &hearsay));
+    let found_inside = |inner: &Inner<'_>| !matches!(inner.name, "claims" | "test");
+    record
+        .parts_inside()
+        .into_iter()
+        .filter(found_inside)
+        .for_each(|inner| note(inner.part, inner.name, &unseen));
+    in_words(record);
     for (subject, name, doubt) in found {
         if let Some(field) = field_of(record, subject, &name) {
             add(field, doubt);
@@ -123,6 +132,84 @@ fn guess(found: &Found) -> Option<(&'static str, bool)> {
 fn hearsay(found: &Found) -> Option<(&'static str, bool)> {
     (found.how == Some(How::Claimed) && matches!(found.state, State::Known(_)))
         .then_some(("claimed: a bench test takes what was read", true))
+}
+
+/// What can be seen or tried, said by somebody who did not look. The data sheet of a part says what it is made for, not
+/// whether it is so in this pack.
+fn unseen(found: &Found) -> Option<(&'static str, bool)> {
+    let State::Known(value) = &found.state else { return None };
+    match (found.how?, value) {
+        (How::Claimed, Value::YesNo(_) | Value::Word(_) | Value::Count(_)) => {
+            Some(("claimed: look, and write how it was found, such as seen", false))
+        }
+        (How::Datasheet, Value::YesNo(_)) => {
+            Some(("from a data sheet: look or try, and write how it was found, such as seen", false))
+        }
+        _ => None,
+    }
+}
+
+/// Words that stand where nothing was found, but do not say so.
+const NOTHING: [&str; 12] =
+    ["-", "--", "?", "n/a", "n.a.", "nil", "no", "none", "not found", "nothing", "unknown", "missing"];
+
+/// What is in doubt by the words of the record, not by its amounts.
+fn in_words(record: &mut Record) {
+    let parts = record.path.element.iter_mut().chain(&mut record.charge_path.element);
+    let of_rig = record.rig.element.iter_mut().chain(&mut record.rig.source.element);
+    parts.chain(of_rig).for_each(called_fuse);
+    for statement in &mut record.claims.statement {
+        let told = statement.because.text().is_some();
+        let id = statement.id.text().unwrap_or("in words").to_owned();
+        let verdict = statement.verdict.found_mut();
+        if verdict.state == State::Known(Value::Word(ClaimVerdict::Supported.word())) && !told {
+            let what = format!("claim {id} is called supported, but not by what (`because`)");
+            let name = "statement.because".to_owned();
+            add(verdict, Arc::new(Doubt { name, what, meant: None, implausible: false }));
+        }
+        nothing_said(statement.evidence.found_mut(), "statement.evidence", &format!(" of claim {id}"));
+    }
+    nothing_said(record.marking.un38_3.found_mut(), "marking.un38_3", "");
+    if let (Some(looked), Some(made)) = (record.inspection.date.date(), record.cells.latest_date.date())
+        && made > looked
+    {
+        let what = format!("`latest_date` of the cells is {made}, after the inspection on {looked}");
+        let name = "cells.latest_date".to_owned();
+        add(
+            record.cells.latest_date.found_mut(),
+            Arc::new(Doubt { name, what, meant: None, implausible: true }),
+        );
+    }
+}
+
+/// Notes where a part is called a fuse and a temperature is printed on it.
+fn called_fuse(element: &mut Element) {
+    let Some(marking) = element.marking.text().filter(|text| printed_temperature(text)) else { return };
+    let id = element.id.text().unwrap_or("that is recorded");
+    let what = format!(
+        "a temperature is printed on fuse {id} ({marking}): a thermal cut-off opens by it, a fuse has none"
+    );
+    let fuse = element.fuse.found_mut();
+    if matches!(fuse.state, State::Known(_)) && !fuse.confirmed {
+        add(fuse, Arc::new(Doubt { name: "element.fuse".to_owned(), what, meant: None, implausible: true }));
+    }
+}
+
+/// Notes where a text says "none" in the place of "absent": that it stands there proves nothing.
+fn nothing_said(found: &mut Found, name: &str, of: &str) {
+    let State::Known(Value::Text(text)) = &found.state else { return };
+    if NOTHING.contains(&text.trim().to_lowercase().as_str()) {
+        let field = name.rsplit('.').next().unwrap_or(name);
+        let what =
+            format!("`{field}`{of} is “{text}”: write \"absent\" where it was looked for and is not there");
+        add(found, Arc::new(Doubt { name: name.to_owned(), what, meant: None, implausible: true }));
+    }
+}
+
+/// True where a text names a temperature, as the marking of a thermal cut-off does: "70 °C", "TF 102 C".
+fn printed_temperature(marking: &str) -> bool {
+    let lower = marking.to_lowercase();
+    ["°", "º", "˚", "℃", "℉", "degc", "deg c"].iter().any(|sign| lower.contains(sign))
 }
 
 /// Contradictions between what follows from a record.

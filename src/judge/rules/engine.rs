@@ -80,6 +80,8 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
         let facts = Facts { record, derived, limits: &limits, subject: finding.at };
         if let Some(rule) = book.rule(&finding.rule) {
             take_away(finding, &contradictions(rule, &facts, &clashes));
+            let claimed = only_claimed(rule, finding);
+            take_away(finding, &claimed);
         }
     }
     against_claims(record, &mut judgement);
@@ -145,6 +147,18 @@ fn contradictions(rule: &Rule, facts: &Facts<'_>, clashes: &[Clash]) -> Vec<Miss
     found
 }
 
+/// What a critical rule would meet on that is only claimed: nobody found it, nor read it in the data sheet of the part.
+fn only_claimed(rule: &Rule, finding: &Finding) -> Vec<Missing> {
+    if rule.grade != Grade::Critical || finding.outcome != Outcome::Meets {
+        return Vec::new();
+    }
+    let told = |name: &String| {
+        let what = format!("`{name}` is only claimed: measure it, or read it off the part or its data sheet");
+        Missing::told(name, what, Reason::InDoubt)
+    };
+    finding.claimed_facts.iter().map(told).collect()
+}
+
 /// A contradiction takes "meets" away: the values on which it rests cannot both be right.
 fn take_away(finding: &mut Finding, contradictions: &[Missing]) {
     if contradictions.is_empty() {
@@ -163,6 +177,8 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
             let Ok(mut finding) = of_one(rule, &facts) else { continue };
             if finding.outcome == Outcome::Meets {
                 take_away(&mut finding, &contradictions(rule, &facts, &[]));
+                let claimed = only_claimed(rule, &finding);
+                take_away(&mut finding, &claimed);
             }
             findings.push(finding);
         }

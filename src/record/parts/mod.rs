@@ -20,7 +20,8 @@ pub(crate) use evidence::{MeasuredSide, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::{InspectionHead, Issue};
 pub(crate) use path::{ChargePath, ChargePort, CurrentPath};
 pub use path::{
-    Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release, ThreadsInto,
+    CurrentKind, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,
+    ThreadsInto,
 };
 pub(crate) use rig::{LoadKind, Reads, Rig, RigLoad, RigMeter, Sense};
 pub(crate) use surroundings::{Enclosure, OutsideMarking, Retention, Service};

@@ -105,6 +105,16 @@ words! {
         Blade = "blade",
     }
 
+    /// What kind of current a voltage is for.
+    pub enum CurrentKind {
+        /// DC, or a straight line
+        Direct = "direct current",
+        /// AC, or a wave
+        Alternating = "alternating current",
+        /// both are printed beside the same voltage
+        Both = "both",
+    }
+
     /// What makes a switch open by itself.
     pub enum Release {
         /// a bimetal or a wire that the current heats
@@ -221,6 +231,8 @@ part! {
         marking: Text = "SF 51 150 A 32 V",
         /// The voltage printed on the part.
         rated_voltage: Voltage = "32 V",
+        /// What kind of current the printed voltage is for. Where one stands for each, record that for direct current.
+        voltage_for: CurrentKind = "direct current",
         /// Resistance of the element, measured with four wires.
         resistance: Resistance = "45 µΩ",
         /// Voltage drop over the element at `drop_current`.
@@ -428,6 +440,7 @@ impl ElementKind {
                 "fuse",
                 "rating",
                 "rated_voltage",
+                "voltage_for",
                 "interrupting_rating",
                 "least_breaking_current",
                 "clearing_time",
@@ -439,6 +452,7 @@ impl ElementKind {
                 "release",
                 "rating",
                 "rated_voltage",
+                "voltage_for",
                 "interrupting_rating",
                 "clearing_time",
                 "instantaneous_trip",
@@ -448,14 +462,15 @@ impl ElementKind {
             ],
             Self::ThermalCutoff => &[
                 "rated_voltage",
+                "voltage_for",
                 "trip_temperature",
                 "resets",
                 "distance_from_cells",
                 "replaceable",
                 "accessible",
             ],
-            Self::Contactor => &["release", "rated_voltage", "replaceable", "accessible"],
-            Self::Connector => &["rated_voltage", "replaceable", "accessible"],
+            Self::Contactor => &["release", "rated_voltage", "voltage_for", "replaceable", "accessible"],
+            Self::Connector => &["rated_voltage", "voltage_for", "replaceable", "accessible"],
             Self::Terminal => &["bolt", "bolts", "torque", "material", "locking"],
             Self::Shunt => &["material"],
             Self::CellStack | Self::Bms => &[],

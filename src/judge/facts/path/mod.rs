@@ -24,7 +24,7 @@ use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, Val, Wo
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
-use crate::record::parts::{Element, ElementKind};
+use crate::record::parts::{CurrentKind, Element, ElementKind};
 use crate::record::{State, reads};
 use crate::units::{Amount, Dimension, SourceId};
 use uom::si::electric_current::ampere;
@@ -76,21 +76,17 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
                 let fuse = element.fuse.known();
                 let printed = Worker::new(facts).optional("element.rated_voltage");
                 let printed = printed.map(|v| ElectricPotential::new::<volt>(v.value()));
-                protective(facts, fuse.map(|fuse| fuse.usual(printed)), values);
+                protective(facts, element, fuse.map(|fuse| fuse.usual(printed)), values);
             });
         }
-        Some(ElementKind::CircuitBreaker) => values.group(|values| protective(facts, None, values)),
+        Some(ElementKind::CircuitBreaker) => values.group(|values| protective(facts, element, None, values)),
         Some(ElementKind::ThermalCutoff) => {
-            values.group(|values| protective(facts, Some(fuse::THERMAL_CUTOFF), values));
+            values.group(|values| protective(facts, element, Some(fuse::THERMAL_CUTOFF), values));
         }
-        Some(
-            ElementKind::CellStack
-            | ElementKind::Contactor
-            | ElementKind::Shunt
-            | ElementKind::Bms
-            | ElementKind::Connector
-            | ElementKind::Terminal,
-        )
+        Some(ElementKind::Contactor | ElementKind::Connector) => {
+            values.derive("element.voltage_found", || rated_voltage(facts, element));
+        }
+        Some(ElementKind::CellStack | ElementKind::Shunt | ElementKind::Bms | ElementKind::Terminal)
         | None => {}
     }
 }
@@ -176,14 +172,8 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
 }
 
 /// Ratings of a protective device: recorded, or fixed by the standard of its kind at the voltage printed on it.
-fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Answers) {
-    let recorded = |field: &str| {
-        let mut work = Worker::new(facts);
-        let found = work.amount(field);
-        let [found] = work.all([found])?;
-        work.done(found)
-    };
-    values.insert("element.voltage_found", recorded("element.rated_voltage"));
+fn protective(facts: &Facts<'_>, element: &Element, usual: Option<Usual>, values: &mut Answers) {
+    values.insert("element.voltage_found", rated_voltage(facts, element));
     let fixed = usual.and_then(|usual| Some((usual.interrupting?, usual.source)));
     values.insert(
         "element.interrupting_found",
@@ -194,9 +184,68 @@ fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Answers) {
                 work.assume(format!("not read from the part; {} taken from {source}", fixed.show()));
                 work.done(fixed)
             }
-            _ => recorded("element.interrupting_rating"),
+            _ => interrupting_rating(facts, element),
         },
     );
+}
+
+/// The interrupting rating as recorded: one beside a voltage for alternating current says nothing.
+fn interrupting_rating(facts: &Facts<'_>, element: &Element) -> Answer {
+    let mut work = Worker::new(facts);
+    let found = work.amount("element.interrupting_rating");
+    let [found] = work.all([found])?;
+    for_direct_current(facts, element, &mut work)?;
+    work.done(found)
+}
+
+/// The rated voltage of what opens the circuit: as printed, where that is for direct current. An arc of alternating current
+/// goes out by itself a hundred times a second, one of a battery does not: where nobody knows what it is for, it is at most
+/// the printed one (common practice, no source).
+fn rated_voltage(facts: &Facts<'_>, element: &Element) -> Answer {
+    let mut work = Worker::new(facts);
+    let found = work.amount("element.rated_voltage");
+    let [found] = work.all([found])?;
+    if let Err(missing) = for_direct_current(facts, element, &mut work) {
+        work.bounded(Side::AtMost, missing, false);
+    }
+    work.done(found)
+}
+
+/// Whether the voltage that is printed on what opens the circuit is for direct current.
+///
+/// # Errors
+/// What is missing where it is not, or where nobody looked.
+fn for_direct_current(
+    facts: &Facts<'_>,
+    element: &Element,
+    work: &mut Worker<'_>,
+) -> Result<(), Vec<Missing>> {
+    if let Some(kind) = element.fuse.known().filter(|kind| kind.for_direct_current()) {
+        work.step(|| format!("{} fuses are marked for direct current", kind.word()));
+        return Ok(());
+    }
+    let told = work.optional_word("element.voltage_for").and_then(|word| CurrentKind::from_word(&word));
+    let Subject::Element(index) = facts.subject else { return Err(Vec::new()) };
+    let part = || element_label(facts.record, index);
+    let lacks = match told {
+        Some(CurrentKind::Direct | CurrentKind::Both) => {
+            work.step(|| "marked for direct current".to_owned());
+            return Ok(());
+        }
+        Some(CurrentKind::Alternating) => Missing::refused(&format!(
+            "the voltage printed on {} is for alternating current: one for direct current may stand in its data sheet",
+            part()
+        )),
+        None if element.voltage_for.is_absent() => Missing::refused(&format!(
+            "nothing printed on {} says what kind of current its voltage is for: see its data sheet",
+            part()
+        )),
+        None => {
+            let _ = work.word("element.voltage_for");
+            return Err(work.missing_so_far());
+        }
+    };
+    Err(vec![lacks])
 }
 
 /// True for a field that says something: also that it is withheld.
@@ -347,6 +396,7 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
     });
     values.group(|values| fault::of(facts, values));
     values.derive("path.overcurrent_devices", || overcurrent_devices(facts));
+    values.derive("path.every_string_fused", || every_string_fused(facts));
     values.derive("path.full_range_devices", || full_range_devices(facts));
     values.derive("path.thermal_cutoffs", || thermal_cutoffs(facts));
     values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
@@ -434,6 +484,24 @@ fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
         work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
+}
+
+/// Whether each parallel string has a device of its own, as said: a complete path in which none stands in each string
+/// says the contrary.
+fn every_string_fused(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let said = facts.fact("path.strings_fused")?;
+    work.claimed(&facts.claims_of("path.strings_fused"));
+    if said == Val::YesNo(true) && facts.record.path.complete.yes() == Some(true) {
+        let found = opening_on_current(facts, &mut work);
+        let missing = work.missing_so_far();
+        if !found.iter().any(|index| strings_of(facts, *index).is_ok_and(|strings| strings > 1.0)) {
+            let none = "`path.strings_fused` says yes, but no fuse or circuit breaker of the complete path is recorded \
+                        to stand in each string (`in_each_string`)";
+            return Err(if missing.is_empty() { vec![Missing::refused(none)] } else { missing });
+        }
+    }
+    Ok(work.worked(said))
 }
 
 /// The devices that clear every current that opens them.
