@@ -575,6 +575,8 @@ fn the_protection_of_a_few_arguments_as_a_chart() {
         "60 A",
         "--clearing-time",
         "10 ms",
+        "--interrupting",
+        "20 kA",
         "--trip",
         "100 A",
         "--trip-delay",
@@ -582,6 +584,13 @@ fn the_protection_of_a_few_arguments_as_a_chart() {
     ];
     let (well, said) = run(&[cable.as_slice(), &fuse].concat());
     assert!(well && said.contains("within 10 ms"), "{said}");
+    // One that the fault current bursts clears nothing.
+    let weak: Vec<&str> = fuse.iter().map(|text| if *text == "20 kA" { "1 kA" } else { text }).collect();
+    let (well, said) = run(&[cable.as_slice(), &weak].concat());
+    assert!(
+        well && !said.contains("within 10 ms") && said.contains("interrupts no more than 1000 A"),
+        "{said}"
+    );
     let (well, said) = run(&["--chart", file.to_str().unwrap()]);
     assert!(!well && said.contains("draws no chart"), "{said}");
 }

@@ -71,6 +71,10 @@ const CHARGE_PORT: (&str, &str) = (
     "charge_port = \"common\"\n",
     "charge_port = \"separate\"\n[charge_path]\ncomplete = \"yes\"\nshares = []\n[[charge_path.element]]\nid = \"charge-lead\"\nkind = \"cable\"\nleg = \"positive\"\nsize = \"6 mm2\"\nlength = \"200 mm\"\n",
 );
+const WEAK: (&str, &str) = (
+    "[[charge_path.element]]\nid = \"charge-lead\"",
+    "[[charge_path.element]]\nid = \"weak\"\nkind = \"fuse\"\nleg = \"positive\"\nfuse = \"blade\"\nrating = \"60 A\"\nrated_voltage = \"58 V\"\ninterrupting_rating = \"1 kA\"\n[[charge_path.element]]\nid = \"charge-lead\"",
+);
 const PEAK: (&str, &str) =
     ("charge_current", "peak_current = \"103 A\"\npeak_duration = \"10 s\"\ncharge_current");
 const OPENED: (&str, &str) = (
@@ -130,6 +134,8 @@ const ROWS: &[Row] = &[
     row("place-stays-below-limit-in-heat", "red-bar", &[HEAT], &[HEAT, ("17 x 2 mm", "3 x 1 mm")], &[HEAT, ("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
     row("peak-within-permissible-current", "", &[PEAK], &[PEAK, ("\"103 A\"", "\"5000 A\"")], &[PEAK, ("peak_duration = \"10 s\"\n", "")], By(0.98)),
     row("charge-port-fuse-present", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]")], &[CHARGE_PORT], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "shares = []")], By(1.0)),
+    row("charge-port-fuse-voltage", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]")], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("rated_voltage = \"30 V\"", "")], By(0.1)),
+    row("charge-port-fuse-interrupts", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("\"1.8 kA\"", "\"3 kA\"")], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("\"1.8 kA\"", "\"0.9 kA\"")], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("interrupting_rating = \"1.8 kA\"", "")], By(0.8)),
     row("charge-current-within-path", "", NONE, &[("\"50 A\"", "\"500 A\"")], &[("\"50 A\"", "\"120 A ± 80 A\"")], By(0.9)),
     row("measured-temperature-below-limit", "red-bar", &[("#test", HOT)], &[("#test", HOT), ("88 degC", "95 degC")], &[("#test", HOT), ("duration = \"2 h\"", "duration = \"10 min\"")], Kelvin(5.0)),
     row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "50 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
@@ -568,6 +574,12 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("fuse-present", "", &[("fuse = \"class T\"", "fuse = \"unknown\"")]),
     // A charge port of its own, and the only fuse is in the path of the load.
     ("charge-port-fuse-present", "", &[CHARGE_PORT]),
+    // Two fuses on the charge port's way: one stands the voltage, the other interrupts the current, and none does both.
+    ("charge-port-fuse-interrupts", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("30 V", "28 V"), ("\"1.8 kA\"", "\"200 kA\""), WEAK]),
+    ("charge-port-fuse-voltage", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]"), ("voltage_for = \"direct current\"\n", ""), ("30 V", "230 V")]),
+    // A fuse that the fault current bursts clears nothing, however quick it is.
+    ("conductor-withstands-fault", "light-bar", &[("\"1.8 kA\"", "\"0.5 kA\"")]),
+    ("conductor-withstands-fault", "light-bar", &[("interrupting_rating = \"1.8 kA\"\n", "")]),
     // A cut-off beside a fuse: the fuse does not make it one.
     ("fuse-responds-to-current", "disc", &[("#element", CUTOFF)]),
     ("fuse-responds-to-current", "fuse", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),

@@ -128,6 +128,21 @@ pub const FACTS: &[FactInfo] = &[
         "parts between a charge port of its own and the cells that open on overcurrent",
     ),
     fact(
+        "path.charge_fuse_voltage",
+        Dimension::VOLTAGE,
+        "rated voltage of the strongest fuse or circuit breaker between a charge port of its own and the cells",
+    ),
+    fact(
+        "path.charge_fuse_interrupting",
+        Dimension::CURRENT,
+        "interrupting rating of the same fuse or circuit breaker",
+    ),
+    fact(
+        "path.charge_fault_current",
+        Dimension::CURRENT,
+        "prospective current behind a charge port of its own, with what packs in parallel feed into it",
+    ),
+    fact(
         "path.air_temperature_at_rated",
         Dimension::TEMPERATURE,
         "temperature of the air inside after one full discharge at rated continuous current",

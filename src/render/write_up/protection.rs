@@ -77,10 +77,10 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
             .lines
             .push(Line { name: "the BMS opens, as claimed".to_owned(), points: outline(&bms, greatest) });
     }
-    let fuses = fuses(record, least);
+    let fuses = fuses(record, derived, (least, greatest));
     for (name, steps) in &fuses {
         if steps.is_empty() {
-            words.push(format!("How soon {name} clears a short circuit is not recorded."));
+            words.push(format!("How soon {name} clears a short circuit is not known."));
         } else {
             chart.lines.push(Line { name: format!("{name} clears"), points: outline(steps, greatest) });
         }
@@ -181,7 +181,7 @@ fn bms(record: &Record) -> Steps {
 }
 
 /// Fuses and circuit breakers with the times within which they surely clear.
-fn fuses(record: &Record, least: f64) -> Vec<(String, Steps)> {
+fn fuses(record: &Record, derived: &Derived, (least, greatest): (f64, f64)) -> Vec<(String, Steps)> {
     let mut all = Vec::new();
     for (index, element) in record.path.element.iter().enumerate() {
         if !element.has(ElementTrait::InterruptsFault) {
@@ -196,7 +196,11 @@ fn fuses(record: &Record, least: f64) -> Vec<(String, Steps)> {
             let gate = kind.clears_within(ElectricCurrent::new::<ampere>(rating), opens);
             steps.extend(gate.map(|time| (opens * rating, time.value)));
         }
-        if let Some(time) = known(element.clearing_time.found()) {
+        let interrupts = derived.of_element(index, "element.interrupting_found");
+        let interrupts = interrupts.and_then(|answer| answer.as_ref().ok()?.value.amount());
+        if let Some(time) = known(element.clearing_time.found())
+            && interrupts.is_some_and(|rating| ends(rating).0 >= greatest)
+        {
             steps.push((least, time));
         }
         all.push((element_label(record, index), steps));

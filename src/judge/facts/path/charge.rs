@@ -2,18 +2,25 @@
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason};
+use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Val, element_label};
+use crate::physics::fuse::RespondsTo;
 use crate::record::Record;
 use crate::record::parts::{ChargePath, ChargePort, Element, ElementKind, Leg};
+use crate::units::Amount;
 
 /// What follows for the charge current.
 pub(super) fn of(facts: &Facts<'_>, values: &mut Answers) {
     values.group(|values| {
-        let own = || own(facts).map(|record| Derived::of(&record, facts.limits));
+        let own = || {
+            own(facts).map(|record| {
+                let derived = Derived::of(&record, facts.limits);
+                (record, derived)
+            })
+        };
         let separate = facts.record.path.charge_port.known() == Some(ChargePort::Separate);
         let own = if separate { own() } else { Err(Vec::new()) };
         let of_own = |name: &str| {
-            let derived = own.as_ref().map_err(Clone::clone)?;
+            let (_, derived) = own.as_ref().map_err(Clone::clone)?;
             told(derived.of_pack(name).cloned().unwrap_or_else(|| Err(Vec::new())))
         };
         let permissible =
@@ -21,8 +28,42 @@ pub(super) fn of(facts: &Facts<'_>, values: &mut Answers) {
         values.insert("path.permissible_charge_current", permissible);
         if separate {
             values.insert("path.charge_overcurrent_devices", of_own("path.overcurrent_devices"));
+            values.insert("path.charge_fault_current", of_own("path.fault_current_in_use"));
+            for (name, of_device) in [
+                ("path.charge_fuse_voltage", "element.voltage_found"),
+                ("path.charge_fuse_interrupting", "element.interrupting_found"),
+            ] {
+                values.insert(name, of_strongest(facts, &own, of_device));
+            }
         }
     });
+}
+
+/// A fact of the device of a charge port that stands the most: one that stands the voltage before one that does not, then the
+/// one that interrupts more. One is enough, but it has to do both.
+fn of_strongest(facts: &Facts<'_>, own: &Result<(Record, Derived), Vec<Missing>>, name: &str) -> Answer {
+    let (record, derived) = own.as_ref().map_err(Clone::clone)?;
+    let amount = |index: usize, name: &str| {
+        Some(derived.of_element(index, name)?.as_ref().ok()?.value.amount()?.value())
+    };
+    let voltage = facts.worked("pack.string_voltage").and_then(|answer| answer.as_ref().ok());
+    let voltage = voltage.and_then(|worked| worked.value.amount()).map_or(0.0, Amount::value);
+    let current = Val::Text(RespondsTo::Current.word().to_owned());
+    let opens = |index: &usize| matches!(derived.of_element(*index, "element.responds_to"), Some(Ok(worked)) if worked.value == current);
+    let strength = |index: usize| {
+        let stands = amount(index, "element.voltage_found").is_some_and(|found| found >= voltage);
+        (stands, amount(index, "element.interrupting_found").unwrap_or_default())
+    };
+    let devices = (0..record.path.element.len()).filter(opens).map(|index| (index, strength(index)));
+    let strongest = devices.max_by(|(_, a), (_, b)| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let Some((index, _)) = strongest else {
+        return Err(vec![Missing::refused(
+            "no fuse or circuit breaker is between the charge port and the cells",
+        )]);
+    };
+    let mut worked = told(derived.of_element(index, name).cloned().unwrap_or_else(|| Err(Vec::new())))?;
+    worked.steps.push(element_label(record, index));
+    Ok(worked)
 }
 
 /// What the path of the load carries of a charge current, where it is the path of both.

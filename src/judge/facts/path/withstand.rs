@@ -156,11 +156,16 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
         return Err(work.take_missing());
     }
     let current = facts.worked("path.short_circuit_current").and_then(|answer| answer.as_ref().ok());
-    let least = current.and_then(|worked| worked.value.amount()).map(|a| a.value() - a.number.expanded());
+    let current = current.and_then(|worked| worked.value.amount());
+    let least = current.map(|current| current.value() - current.number.expanded());
     let mut quickest: Option<f64> = None;
     for index in devices {
         let inside = Facts { subject: Subject::Element(index), ..*facts };
         let label = element_label(facts.record, index);
+        if let Some(Err(missing)) = current.map(|current| interrupts(&inside, &label, current)) {
+            missing.into_iter().for_each(|missing| work.lacks(missing));
+            continue;
+        }
         let time = if inside.found("element.clearing_time").is_some_and(is_answered) {
             work.claimed(&inside.claims_of("element.clearing_time"));
             inside.fact("element.clearing_time")?.amount().map(|time| time.value() + time.number.expanded())
@@ -186,6 +191,26 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
     let missing = work.missing_so_far();
     work.bounded(Side::AtMost, missing, false);
     work.done(Amount::exact(time, Dimension::TIME))
+}
+
+/// That a device interrupts a fault current: what cannot interrupt it does not clear it at any time.
+///
+/// # Errors
+/// What says that it does not, or what is missing to tell.
+fn interrupts(facts: &Facts<'_>, label: &str, current: &Amount) -> Result<(), Vec<Missing>> {
+    let Some(rating) = facts.worked("element.interrupting_found") else { return Ok(()) };
+    let rating = rating.as_ref().map_err(Clone::clone)?;
+    let Some(rating) = rating.value.amount() else { return Ok(()) };
+    let over = rating.number.minus(&current.number);
+    if over.value >= over.expanded() {
+        return Ok(());
+    }
+    let (rating, current) = (rating.show(), current.show());
+    Err(vec![Missing::refused(&if over.value < -over.expanded() {
+        format!("{label} interrupts no more than {rating}, and {current} may flow")
+    } else {
+        format!("whether {label} interrupts what may flow: {rating} of {current}")
+    })])
 }
 
 /// What a standard or the book says of the kind: a gate of a fuse, a breaker above its instantaneous trip.
