@@ -63,7 +63,7 @@ const COLD_LIMIT: (&str, &str) =
     ("mass = \"4.7 kg\"", "mass = \"4.7 kg\"\ncold_charge_rate_limit = \"0.2 C\"");
 const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
-const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"2 h\"\nambient = \"25 degC\"\nlid = \"on\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"1 h\"\nvalue = \"88 degC ± 1 K\"\n";
+const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"2 h\"\nambient = \"25 degC ± 0.5 K\"\nlid = \"on\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"1 h\"\nvalue = \"88 degC ± 1 K\"\n";
 const LOST: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\nlog = \"logs/none.csv\"\n[[test.sensor]]\ncolumn = \"T\"\npart = \"red-bar\"\n";
 const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah ± 0.1 Ah\"\nenergy = \"2570 Wh ± 2 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah ± 0.1 Ah\"\nenergy = \"2700 Wh ± 2 Wh\"\nend = \"taper\"\n";
 const HEAT: (&str, &str) = ("charge_current", "discharge_temperature_max = \"26 degC\"\ncharge_current");
@@ -625,6 +625,9 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"\n", "")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("at = \"1 h\"", "at = \"3 h\"")]),
     ("measured-temperature-below-limit", "", &[("#test", HOT), ("lid = \"on\"\n", "")]),
+    // The pack came out of the cold; nobody knows how good the room's thermometer is.
+    ("measured-temperature-below-limit", "red-bar", &[("#test", HOT), ("value = \"88 degC ± 1 K\"\n", "value = \"88 degC ± 1 K\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"0 min\"\nvalue = \"5 degC\"\n")]),
+    ("measured-temperature-below-limit", "red-bar", &[("#test", HOT), ("25 degC ± 0.5 K", "25 degC")]),
     // Two fuses for two strings, both in the common path.
     ("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)]),
     // Somebody says yes, and the only fuse that was found stands beyond the strings.

@@ -37,7 +37,8 @@ impl Work<'_> {
             let under = || points.iter().filter(|(time, _)| (from..=to).contains(time));
             let (Some(first), Some(last)) = (under().next(), under().next_back()) else { continue };
             if part == "ambient" {
-                room = Some(last.1);
+                let of_tool = channel.tool.and_then(|tool| tool.standard(last.1, Dimension::TEMPERATURE));
+                room = Some((last.1, of_tool));
             }
             if AIR.contains(&part) {
                 continue;
@@ -66,6 +67,7 @@ impl Work<'_> {
                 continue;
             }
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
+            starts.extend(reading.at.quantity().filter(|at| at.value == 0.0).map(|_| quantity.value));
             let time = reading.at.quantity().map_or(f64::INFINITY, |at| at.value);
             let watched = if time <= to - from { time } else { 0.0 };
             let above = self.may_be_warmer(reading.fixed.known(), quantity.value, air);
@@ -75,13 +77,18 @@ impl Work<'_> {
         if temperatures.is_empty() {
             return;
         }
-        let room = room.or_else(|| self.test.ambient.quantity().map(|quantity| quantity.value));
+        let room = room.or_else(|| {
+            let (quantity, found) = (self.test.ambient.quantity()?, self.test.ambient.found());
+            let with = found.with.as_deref().or(self.test.own.with.as_deref());
+            Some((quantity.value, standard(self.record, with, quantity)))
+        });
         let start = (!starts.is_empty()).then(|| starts.iter().sum::<f64>() / starts.len() as f64);
         self.result.measured = Some(Measured {
             test: format!("test {}", self.test.id.text().unwrap_or("full load")),
             current: current.value(),
             seconds: to - from,
-            room,
+            room: room.map(|(room, _)| room),
+            room_standard: room.and_then(|(_, standard)| standard),
             start,
             temperatures,
             lid: self.test.lid.known(),

@@ -20,6 +20,7 @@ impl TestResult {
             current: _,
             seconds: _,
             room: _,
+            room_standard: _,
             start: _,
             lid: _,
         }) = measured

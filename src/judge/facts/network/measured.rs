@@ -42,6 +42,8 @@ pub(crate) struct Measured {
     pub lid: Option<TestLid>,
     /// Temperature of the room, K.
     pub room: Option<f64>,
+    /// Its standard uncertainty, K; `None` where the thermometer's accuracy is not known.
+    pub room_standard: Option<f64>,
     /// Temperature of the parts when the load came on, K.
     pub start: Option<f64>,
     /// Last and highest readings of each part.
@@ -311,6 +313,8 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
             seconds,
             lid: Some(TestLid::Off),
             room: Some(ambient),
+            // A rise is a difference already.
+            room_standard: Some(0.0),
             start: Some(ambient),
             temperatures: vec![found],
             lost: None,
@@ -335,12 +339,15 @@ pub(super) fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>
 }
 
 /// What a reading would have been at the rated current and its ambient: a range from what was read to what the square of
-/// the current makes of it, so that neither side rests on the scaling alone; K.
+/// the current makes of it, so that neither side rests on the scaling alone; K. Parts that were colder than the room when the
+/// load came on are colder by that much at the most ever after, and warmer ones warmer.
 fn at_rated(test: &Measured, kelvin: f64, room: f64, pack: &Pack, near: f64) -> (f64, f64) {
     let ratio = pack.rated / test.current;
     let scaled = if (ratio - 1.0).abs() <= near { ratio * ratio } else { 1.0 };
     let rise = kelvin - room;
-    (pack.ambient + rise.min(rise * scaled), pack.ambient + rise.max(rise * scaled))
+    let early = test.start.map_or(0.0, |start| start - room);
+    let (low, high) = (rise.min(rise * scaled), rise.max(rise * scaled));
+    (pack.ambient + low - early.max(0.0), pack.ambient + high - early.min(0.0))
 }
 
 /// The highest temperature of each element that a test at no more than about the rated current shows, brought to that
@@ -381,6 +388,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             };
             let mut work = Worker::new(facts);
             let standard = found.standard.unwrap_or(THERMOMETER);
+            let of_room = test.room_standard.unwrap_or(THERMOMETER);
             work.step(|| {
                 format!(
                     "{} read {} in {} at {}, {}",
@@ -399,6 +407,14 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                     show(pack.ambient, Dimension::TEMPERATURE)
                 )
             });
+            if let (Some(start), Some(room)) = (test.start, test.room)
+                && (start - room).abs() > standard
+            {
+                let [start, room] = [start, room].map(|kelvin| show(kelvin, Dimension::TEMPERATURE));
+                work.step(|| {
+                    format!("the parts began at {start} in a room of {room}: a range as wide as that")
+                });
+            }
             if found.standard.is_none() {
                 work.assume(format!(
                     "the thermometer's accuracy is not recorded; ± {} K taken",
@@ -445,7 +461,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 lost.filter(|(parts, _)| parts.iter().any(|part| element_of(facts, part) == Some(index)));
             work.bounded(Side::AtLeast, lost.map(|(_, missing)| missing.clone()).collect(), false);
             let high = if above.is_finite() { high + above } else { high };
-            let u = standard.hypot(0.5 * (high - low) / crate::units::COVERAGE);
+            let u = standard.hypot(of_room).hypot(0.5 * (high - low) / crate::units::COVERAGE);
             let middle = 0.5 * (low + high);
             let value = Uncertain::new(middle, SOURCE + SourceId::try_from(index).unwrap_or(0), u);
             (index, number, Some(work.done(Amount { number: value, dimension: Dimension::TEMPERATURE })))
