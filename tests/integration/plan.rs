@@ -883,6 +883,25 @@ const WRONG: &[(&str, Patch)] = &[
     ("rig-fuse-voltage", &[("voltage_for = \"direct current\"", "voltage_for = \"alternating current\"")]),
     ("rig-fuse-interrupts", &[("voltage_for = \"direct current\"\n", "")]),
     ("rig-switch-voltage", &[("#contactor", "230 V"), ("voltage_for = \"direct current\"\n", "")]),
+    // What the seller says of the fault current of a pack that was never opened, and one that is no pack's.
+    (
+        "rig-fuse-interrupts",
+        &[
+            UNOPENED,
+            ("at the pack\"", "at the pack\"\nfault_current = { value = \"8 kA\", how = \"estimated\" }"),
+        ],
+    ),
+    (
+        "rig-fuse-interrupts",
+        &[
+            UNOPENED,
+            ("at the pack\"", "at the pack\"\nfault_current = { value = \"8 kA\", how = \"claimed\" }"),
+        ],
+    ),
+    (
+        "rig-fuse-interrupts",
+        &[UNOPENED, ("at the pack\"", "at the pack\"\nfault_current = \"1 kA\""), ("\"20 kA\"", "\"2 kA\"")],
+    ),
     // What the seller says of the fuse.
     ("rig-fuse-interrupts", &[("\"20 kA\"", "{ value = \"20 kA\", how = \"claimed\" }")]),
     // What somebody believes to be on the part.
@@ -911,6 +930,10 @@ const WRONG: &[(&str, Patch)] = &[
         &[("voltage = \"29.2 V\"\ncurrent = \"50 A\"", "voltage = \"32.85 V\"\ncurrent = \"50 A\"")],
     ),
 ];
+const UNOPENED: (&str, &str) = (
+    "resistance = { value = \"0.34 mΩ\", with = \"four-wire\", note = \"mean of eight cells, 1 kHz\" }\n",
+    "",
+);
 const CUTOFF: Patch = &[
     ("#fuse", ""),
     ("kind = \"shunt\"\n", "kind = \"thermal-cutoff\"\n"),

@@ -500,6 +500,7 @@ const HEARSAY: &[(&str, Patch)] = &[
 const GUESSES: &[(&str, Patch)] = &[
     ("fuse-present", &[("fuse = \"class T\"", "fuse = { value = \"class T\", how = \"estimated\" }")]),
     ("fuse-voltage", &[("rated_voltage = \"30 V\"", "rated_voltage = { value = \"30 V\", how = \"estimated\" }")]),
+    ("fuse-voltage", &[("rated_voltage = \"30 V\"", "rated_voltage = { value = \"500 V\", how = \"computed\" }")]),
     ("heater-controlled", &[("control = \"bms\"", "control = { value = \"bms\", how = \"estimated\" }")]),
     ("cell-no-damage", &[("damage = \"no\"", "damage = { value = \"no\", how = \"estimated\" }")]),
     ("cold-charge-blocked", &[("charge_cutoff = \"yes\"", "charge_cutoff = { value = \"yes\", how = \"estimated\" }")]),

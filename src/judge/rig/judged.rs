@@ -13,6 +13,7 @@ use crate::judge::facts::{
 };
 use crate::judge::rules::{Book, Finding, Scope, judge_rig};
 use crate::record::Record;
+use crate::record::field::How;
 use crate::record::parts::{LoadKind, Reads, RigLoad, RigMeter, Sense};
 use crate::units::{Amount, Dimension, show, significant};
 
@@ -322,8 +323,20 @@ impl Basis<'_> {
         let Some(quantity) = entry.quantity() else {
             return of_pack.cloned().unwrap_or_else(|| Err(lack("rig.fault_current")));
         };
-        let recorded = self.derived.sources.amount(quantity, entry.found(), 0);
+        let found = entry.found();
+        let implausible: Vec<Missing> = found
+            .doubts
+            .iter()
+            .filter(|doubt| doubt.implausible)
+            .map(|doubt| Missing::doubt(doubt))
+            .collect();
+        if !implausible.is_empty() {
+            return of_pack.filter(|of_pack| of_pack.is_ok()).cloned().unwrap_or(Err(implausible));
+        }
+        let recorded = self.derived.sources.amount(quantity, found, 0);
         let mut steps = vec![format!("recorded for the rig: {}", recorded.show())];
+        let claimed = found.how == Some(How::Claimed);
+        let claims = claimed.then(|| "rig.fault_current".to_owned()).into_iter().collect();
         if let Some(Ok(worked)) = of_pack
             && let Some(higher) = worked
                 .value
@@ -334,7 +347,7 @@ impl Basis<'_> {
             steps.push(format!("{} from the pack is the higher one, and is taken", higher.show()));
             return Ok(Worked { steps, ..worked.clone() });
         }
-        Ok(Worked { steps, ..amount(recorded) })
+        Ok(Worked { steps, claims, contradicted: found.doubts.clone(), ..amount(recorded) })
     }
 
     fn facts_of_loads(&self, shares: &[LoadShare], needed: Option<f64>) -> Vec<Values> {

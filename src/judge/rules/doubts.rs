@@ -111,21 +111,29 @@ fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(
     }
 }
 
-/// What was judged by eye or from experience, and does not say how far it may be off: nothing meets on it.
+/// What was judged by eye or from experience, or calculated, and does not say how far it may be off: nothing meets on it.
 fn guess(found: &Found) -> Option<(&'static str, bool)> {
-    if found.how != Some(How::Estimated) {
-        return None;
-    }
+    let (look, measure) = match found.how? {
+        How::Estimated => (
+            "estimated: look, and write how it was found, such as seen",
+            "estimated: measure it, or write behind it how far it may be off (±)",
+        ),
+        How::Computed => (
+            "computed: look, and write how it was found, such as seen",
+            "computed: write behind it how far it may be off (±)",
+        ),
+        _ => return None,
+    };
     let State::Known(value) = &found.state else { return None };
     let quantities = match value {
         Value::Quantity(quantity) => std::slice::from_ref(quantity),
         other => other.sides(),
     };
     if quantities.is_empty() {
-        return Some(("estimated: look, and write how it was found, such as seen", false));
+        return Some((look, false));
     }
     let open = quantities.iter().any(|quantity| quantity.expanded.is_none());
-    open.then_some(("estimated: measure it, or write behind it how far it may be off (±)", false))
+    open.then_some((measure, false))
 }
 
 /// What somebody says of a bench test who did not read it.
@@ -305,7 +313,12 @@ fn outside(entry: &Plausible, facts: &Facts<'_>) -> Option<Doubt> {
     let (least, most) = (entry.least.as_ref().and_then(amount), entry.most.as_ref().and_then(amount));
     // A reading counts with its uncertainty only where a rule compares it; a slip is far larger.
     let fits = |value: f64| least.is_none_or(|least| value >= least) && most.is_none_or(|most| value <= most);
-    let Ok(Val::Amount(own)) = facts.fact(&entry.of) else { return None };
+    let own = match (facts.fact(&entry.of), value) {
+        (Ok(Val::Amount(own)), _) => own,
+        // What follows has the name of what is recorded, and nothing follows yet.
+        (Err(_), Value::Quantity(quantity)) => facts.derived.sources.amount(quantity, found, 0),
+        _ => return None,
+    };
     if fits(own.value()) {
         return None;
     }
