@@ -526,6 +526,7 @@ const CLAIMED: &[(&str, Patch)] = &[
 const WORDS: &[(&str, Patch)] = &[
     // The disc that looks like a fuse.
     ("fuse-present", &[("fuse = \"class T\"", "fuse = \"class T\"\nmarking = \"200 A 70 °C\"")]),
+    ("fuse-present", &[("fuse = \"class T\"", "fuse = \"class T\"\nmarking = \"N° 4, 70 °C\"")]),
     ("transport-test-summary", &[("un38_3 = \"summary 7\"", "un38_3 = \"none\"")]),
     ("claim-has-evidence", &[("evidence = \"report 1\"", "evidence = \"None\"")]),
     ("claim-not-contradicted", &[("because = \"the report names this model\"\n", "")]),
@@ -549,6 +550,9 @@ fn nothing_meets_on_what_nobody_read_or_saw() {
     for (rule, patch) in HEARSAY.iter().chain(GUESSES).chain(CLAIMED).chain(WORDS) {
         assert_eq!(outcomes_of(rule, &patched(rule, patch)), ["not decided"], "{rule}: {patch:?}");
     }
+    let numbered =
+        golden().replacen("fuse = \"class T\"", "fuse = \"class T\"\nmarking = \"N° 70, 126 A\"", 1);
+    assert_eq!(outcomes_of("fuse-present", &numbered), ["meets"]);
     // A guess that falls short, one that says how good it is, a claim that falls short, and what a data sheet says.
     for (value, how, outcome) in [
         ("20 V", "estimated", "falls short"),

@@ -192,14 +192,18 @@ fn in_words(record: &mut Record) {
 
 /// Notes where a part is called a fuse and a temperature is printed on it.
 fn called_fuse(element: &mut Element) {
-    let Some(marking) = element.marking.text().filter(|text| printed_temperature(text)) else { return };
     let id = element.id.text().unwrap_or("that is recorded");
-    let what = format!(
-        "a temperature is printed on fuse {id} ({marking}): a thermal cut-off opens by it, a fuse has none"
-    );
+    let (what, implausible) = match &element.marking.found().state {
+        State::Known(Value::Text(marking)) if printed_temperature(marking) => {
+            let what = "a thermal cut-off opens by it, a fuse has none";
+            (format!("a temperature is printed on fuse {id} ({marking}): {what}"), true)
+        }
+        State::Withheld => (format!("what is printed on fuse {id} is withheld"), false),
+        _ => return,
+    };
     let fuse = element.fuse.found_mut();
     if matches!(fuse.state, State::Known(_)) && !fuse.confirmed {
-        add(fuse, Arc::new(Doubt { name: "element.fuse".to_owned(), what, meant: None, implausible: true }));
+        add(fuse, Arc::new(Doubt { name: "element.fuse".to_owned(), what, meant: None, implausible }));
     }
 }
 
@@ -214,10 +218,14 @@ fn nothing_said(found: &mut Found, name: &str, of: &str) {
     }
 }
 
-/// True where a text names a temperature, as the marking of a thermal cut-off does: "70 °C", "TF 102 C".
+/// True where a text names a temperature, as the marking of a thermal cut-off does: "70 °C", but not "N° 70".
 fn printed_temperature(marking: &str) -> bool {
     let lower = marking.to_lowercase();
-    ["°", "º", "˚", "℃", "℉", "degc", "deg c"].iter().any(|sign| lower.contains(sign))
+    let signs = ["°", "º", "˚", "℃", "℉", "degc", "deg c"];
+    let mut found = signs.iter().flat_map(|sign| lower.match_indices(sign));
+    found.any(|(at, _)| {
+        lower.get(..at).is_some_and(|before| before.trim_end().ends_with(|last: char| last.is_ascii_digit()))
+    })
 }
 
 /// Contradictions between what follows from a record.
