@@ -633,6 +633,8 @@ const WRONG: &[(&str, &str, Patch)] = &[
     // The pack came out of the cold; nobody knows how good the room's thermometer is.
     ("measured-temperature-below-limit", "red-bar", &[("#test", HOT), ("value = \"88 degC ± 1 K\"\n", "value = \"88 degC ± 1 K\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"0 min\"\nvalue = \"5 degC\"\n")]),
     ("measured-temperature-below-limit", "red-bar", &[("#test", HOT), ("25 degC ± 0.5 K", "25 degC")]),
+    // One part warm, another cold: their mean is that of the room.
+    ("measured-temperature-below-limit", "red-bar", &[("#test", HOT), ("value = \"88 degC ± 1 K\"\n", "value = \"88 degC ± 1 K\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"0 min\"\nvalue = \"5 degC\"\n[[test.reading]]\nof = \"light-bar\"\nat = \"0 min\"\nvalue = \"45 degC\"\n")]),
     // Two fuses for two strings, both in the common path.
     ("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)]),
     // Somebody says yes, and the only fuse that was found stands beyond the strings.

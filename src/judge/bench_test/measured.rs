@@ -82,14 +82,13 @@ impl Work<'_> {
             let with = found.with.as_deref().or(self.test.own.with.as_deref());
             Some((quantity.value, standard(self.record, with, quantity)))
         });
-        let start = (!starts.is_empty()).then(|| starts.iter().sum::<f64>() / starts.len() as f64);
         self.result.measured = Some(Measured {
             test: format!("test {}", self.test.id.text().unwrap_or("full load")),
             current: current.value(),
             seconds: to - from,
             room: room.map(|(room, _)| room),
             room_standard: room.and_then(|(_, standard)| standard),
-            start,
+            starts,
             temperatures,
             lid: self.test.lid.known(),
             lost: None,

@@ -21,7 +21,7 @@ impl TestResult {
             seconds: _,
             room: _,
             room_standard: _,
-            start: _,
+            starts: _,
             lid: _,
         }) = measured
         {

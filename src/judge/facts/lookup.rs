@@ -141,12 +141,7 @@ impl Facts<'_> {
     fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
         let info = field_kind(name);
         let state = found.state();
-        let implausible: Vec<Missing> = found
-            .doubts
-            .iter()
-            .filter(|doubt| doubt.implausible)
-            .map(|doubt| Missing::doubt(doubt))
-            .collect();
+        let implausible = Missing::implausible(found);
         if !implausible.is_empty() {
             return Err(implausible);
         }

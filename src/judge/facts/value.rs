@@ -163,6 +163,12 @@ impl Missing {
         Self::told(&doubt.name, what, Reason::InDoubt)
     }
 
+    /// Doubts of a value that make it no fact.
+    pub(crate) fn implausible(found: &Found) -> Vec<Self> {
+        let doubts = found.doubts.iter().filter(|doubt| doubt.implausible);
+        doubts.map(|doubt| Self::doubt(doubt)).collect()
+    }
+
     /// The doubt that makes a value missing.
     pub(crate) fn in_doubt(&self) -> Doubt {
         Doubt { name: self.name.clone(), what: self.what.clone(), meant: None, implausible: true }

@@ -324,12 +324,7 @@ impl Basis<'_> {
             return of_pack.cloned().unwrap_or_else(|| Err(lack("rig.fault_current")));
         };
         let found = entry.found();
-        let implausible: Vec<Missing> = found
-            .doubts
-            .iter()
-            .filter(|doubt| doubt.implausible)
-            .map(|doubt| Missing::doubt(doubt))
-            .collect();
+        let implausible = Missing::implausible(found);
         if !implausible.is_empty() {
             return of_pack.filter(|of_pack| of_pack.is_ok()).cloned().unwrap_or(Err(implausible));
         }

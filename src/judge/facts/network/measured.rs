@@ -44,8 +44,8 @@ pub(crate) struct Measured {
     pub room: Option<f64>,
     /// Its standard uncertainty, K; `None` where the thermometer's accuracy is not known.
     pub room_standard: Option<f64>,
-    /// Temperature of the parts when the load came on, K.
-    pub start: Option<f64>,
+    /// Temperatures of parts when the load came on, K.
+    pub starts: Vec<f64>,
     /// Last and highest readings of each part.
     pub temperatures: Vec<MeasuredTemperature>,
     /// Parts whose readings are lost with a log that could not be used, and what is missing.
@@ -53,6 +53,17 @@ pub(crate) struct Measured {
 }
 
 impl Measured {
+    /// Their mean, K.
+    fn start(&self) -> Option<f64> {
+        (!self.starts.is_empty()).then(|| self.starts.iter().sum::<f64>() / self.starts.len() as f64)
+    }
+
+    /// How much colder and how much warmer than the room a part was when the load came on, K; both at least nought.
+    fn off_the_room(&self, room: f64) -> (f64, f64) {
+        let apart = self.starts.iter().map(|start| start - room);
+        apart.fold((0.0, 0.0), |(colder, warmer), apart| (colder.max(-apart), warmer.max(apart)))
+    }
+
     /// The same without its readings; `missing` says why they are lost.
     pub fn without(self, missing: Missing) -> Self {
         let parts = self.temperatures.into_iter().map(|found| found.part).collect();
@@ -147,7 +158,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     for test in tests {
         let Some(room) = test.room else { continue };
         let phases = vec![Phase { current: test.current, seconds: test.seconds }];
-        let start = test.start.unwrap_or(room);
+        let start = test.start().unwrap_or(room);
         let lead = rig_lead(facts).map(|area| (pack.lead, area / pack.rated));
         let mut quantities = followed.belief.centre.clone();
         for (free, kelvin) in [(pack.room, room), (pack.start, start)] {
@@ -315,7 +326,7 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
             room: Some(ambient),
             // A rise is a difference already.
             room_standard: Some(0.0),
-            start: Some(ambient),
+            starts: vec![ambient],
             temperatures: vec![found],
             lost: None,
         })
@@ -345,9 +356,9 @@ fn at_rated(test: &Measured, kelvin: f64, room: f64, pack: &Pack, near: f64) -> 
     let ratio = pack.rated / test.current;
     let scaled = if (ratio - 1.0).abs() <= near { ratio * ratio } else { 1.0 };
     let rise = kelvin - room;
-    let early = test.start.map_or(0.0, |start| start - room);
+    let (colder, warmer) = test.off_the_room(room);
     let (low, high) = (rise.min(rise * scaled), rise.max(rise * scaled));
-    (pack.ambient + low - early.max(0.0), pack.ambient + high - early.min(0.0))
+    (pack.ambient + low - warmer, pack.ambient + high + colder)
 }
 
 /// The highest temperature of each element that a test at no more than about the rated current shows, brought to that
@@ -407,12 +418,11 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                     show(pack.ambient, Dimension::TEMPERATURE)
                 )
             });
-            if let (Some(start), Some(room)) = (test.start, test.room)
-                && (start - room).abs() > standard
-            {
-                let [start, room] = [start, room].map(|kelvin| show(kelvin, Dimension::TEMPERATURE));
+            let (colder, warmer) = test.room.map_or((0.0, 0.0), |room| test.off_the_room(room));
+            if colder.max(warmer) > standard {
+                let [colder, warmer] = [colder, warmer].map(|kelvin| show(kelvin, Dimension::TEMPERATURE_DIFFERENCE));
                 work.step(|| {
-                    format!("the parts began at {start} in a room of {room}: a range as wide as that")
+                    format!("when the load came on, parts were up to {colder} colder and {warmer} warmer than the room: so much more and less it may be")
                 });
             }
             if found.standard.is_none() {
