@@ -287,7 +287,7 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
 fn of_photo(rule: &Rule) -> bool {
     rule.names()
         .iter()
-        .any(|name| name == "element.photos" || PHOTO_COUNTS.iter().any(|(own, _)| own == name))
+        .any(|&name| name == "element.photos" || PHOTO_COUNTS.iter().any(|(own, _)| *own == name))
 }
 
 /// What a rule wants a photo of that is not there.
@@ -465,7 +465,7 @@ impl<'a> Search<'a> {
             decides.push(index);
         }
         // Of the same grade, what compares the fact itself comes before what is worked out from it.
-        let own = |index: &usize| self.open[*index].rule.names().iter().any(|name| name == fact.name);
+        let own = |index: &usize| self.open[*index].rule.names().contains(&fact.name);
         decides.sort_by_key(|index| (self.open[*index].rule.grade, !own(index), self.of_network(*index)));
         (worth, decides)
     }
@@ -510,7 +510,7 @@ impl<'a> Search<'a> {
         }
         let compares = |index: &&usize| {
             let names = self.open[**index].rule.names();
-            facts.iter().any(|fact| names.iter().any(|name| name == fact.name))
+            facts.iter().any(|fact| names.contains(&fact.name))
         };
         let rule = decides.iter().find(compares).or(decides.first()).map(|index| self.open[*index].rule);
         rule.map(|rule| rule.measure.clone()).unwrap_or_default()

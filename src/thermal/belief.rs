@@ -201,7 +201,7 @@ fn normal(u: f64) -> f64 {
 }
 
 /// Lower triangle whose product with itself is a covariance; what is not positive counts as nought.
-fn cholesky(covariance: &[f64], size: usize) -> Vec<f64> {
+pub(super) fn cholesky(covariance: &[f64], size: usize) -> Vec<f64> {
     let mut factor = vec![0.0; size * size];
     for i in 0..size {
         for j in 0..=i {

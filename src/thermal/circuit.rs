@@ -47,13 +47,25 @@ pub struct Case<'a> {
 #[derive(Debug, Clone)]
 pub(super) struct Equations<'a, const N: usize> {
     pub(super) circuit: &'a Circuit,
+    numbers: Numbers<N>,
+}
+
+/// The numbers of the heat balances.
+#[derive(Debug, Clone)]
+pub(super) struct Numbers<const N: usize> {
     parts: Parts<N>,
     /// Heat that is made without current, W.
     watts: [f64; N],
     /// Slopes of the links, which do not change with temperature.
     constant: Vec<[f64; N]>,
     /// Heat capacity of each row, J/K.
-    pub(super) capacity: Vec<[f64; N]>,
+    capacity: Vec<[f64; N]>,
+}
+
+impl<const N: usize> Default for Numbers<N> {
+    fn default() -> Self {
+        Self { parts: Parts::default(), watts: [0.0; N], constant: Vec::new(), capacity: Vec::new() }
+    }
 }
 
 /// Room for the numbers of one evaluation, used again and again.
@@ -86,7 +98,6 @@ impl Circuit {
     }
 
     fn cut(network: Network, fineness: Fineness) -> Result<Self, NetworkRefusal> {
-        let mut parts = Parts::default();
         let mut mesh = Mesh::new(&network, fineness);
         // Held points go last.
         let is_held = |point: usize| network.points.get(point).is_some_and(Option::is_some);
@@ -95,7 +106,8 @@ impl Circuit {
         for (row, &point) in found.iter().chain(&held).enumerate() {
             mesh.row[point] = row;
         }
-        mesh.parts(&network, &network.middle(), &mut parts);
+        let parts = mesh.parts(&network, &network.middle());
+        mesh.counted(&parts);
         let branches = Branches::new(&network, &parts.resistors)?;
         let pattern = Pattern::new(unknown, pairs(&parts).filter(|&(a, b)| a.max(b) < unknown))
             .ok_or(NetworkRefusal::TooLarge(network.places.len()))?;
@@ -138,8 +150,7 @@ impl Circuit {
         let network = &self.network;
         let held: Vec<f64> = network.points.iter().flatten().map(|value| value.at(free)).collect();
         let start = network.start.map_or_else(|| held.first().copied().unwrap_or(293.15), |v| v.at(free));
-        let mut parts = Parts::default();
-        self.mesh.parts(network, free, &mut parts);
+        let parts = self.mesh.parts(network, free);
         Case { circuit: self, equations: Equations::new(self, parts), held, start, free: free.to_vec() }
     }
 
@@ -190,7 +201,7 @@ impl Case<'_> {
     pub(super) fn electrical(&self, element: ElementId, current: f64, flow: &Flow<1>) -> (f64, f64) {
         let (mut ohms, mut drop) = (0.0, 0.0);
         for ((r, &[each]), &[share]) in
-            self.equations.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares)
+            self.equations.numbers.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares)
         {
             if r.element == element.0 {
                 ohms += each;
@@ -202,7 +213,7 @@ impl Case<'_> {
 
     /// Row that no conductance leads to a held row, if there is one.
     pub(super) fn without_way_out(&self) -> Option<usize> {
-        let parts = &self.equations.parts;
+        let parts = &self.equations.numbers.parts;
         let mut near = vec![Vec::new(); self.circuit.mesh.row.len()];
         let films = parts.films.iter().map(|part| (part.ends.0, part.ends.1, part.area));
         let metallic =
@@ -226,8 +237,9 @@ impl Case<'_> {
 }
 
 impl<'a> Equations<'a, 1> {
-    fn new(circuit: &'a Circuit, parts: Parts<1>) -> Self {
-        let capacity = parts.capacity.iter().map(|[c]| [c.max(LEAST_CAPACITY)]).collect();
+    fn new(circuit: &'a Circuit, mut parts: Parts<1>) -> Self {
+        let mut capacity = std::mem::take(&mut parts.capacity);
+        capacity.iter_mut().for_each(|[joules]| *joules = joules.max(LEAST_CAPACITY));
         let mut constant = vec![[0.0]; circuit.pattern.entries_end() + 2 * circuit.mesh.row.len()];
         for (&(_, _, [g]), slots) in parts.links.iter().zip(&circuit.slots) {
             couple(&mut constant, slots, [[g], [-g], [-g], [g]]);
@@ -236,64 +248,70 @@ impl<'a> Equations<'a, 1> {
             constant[row] = [1.0];
         }
         let watts = [parts.watts.as_flattened().iter().sum()];
-        Self { circuit, parts, watts, constant, capacity }
+        Self { circuit, numbers: Numbers { parts, watts, constant, capacity } }
     }
 }
 
 impl<'a, const N: usize> Equations<'a, N> {
-    /// Those of several cases of one circuit.
-    pub(super) fn beside(cases: [&Equations<'a, 1>; N]) -> Self {
-        let all = |numbers: for<'b> fn(&'b Equations<'a, 1>) -> &'b [[f64; 1]]| -> Vec<[f64; N]> {
-            let cases = cases.map(numbers);
-            (0..cases[0].len()).map(|index| each(|k| cases[k][index][0])).collect()
-        };
+    /// Those of several cases of one circuit, in the room of earlier ones.
+    pub(super) fn beside(cases: [&Equations<'a, 1>; N], mut room: Numbers<N>) -> Self {
+        fn refill<A, B>(into: &mut Vec<B>, of: &[A], one: impl FnMut((usize, &A)) -> B) {
+            into.clear();
+            into.extend(of.iter().enumerate().map(one));
+        }
+        let circuit = cases[0].circuit;
+        let cases = cases.map(|case| &case.numbers);
+        let Numbers { parts, watts, constant, capacity } = &mut room;
         let first = &cases[0].parts;
-        let links = first.links.iter().enumerate();
-        let radiations = first.radiations.iter().enumerate();
-        let films = first.films.iter().enumerate();
-        let resistors = first.resistors.iter().enumerate();
-        let parts = Parts {
-            capacity: Vec::new(),
-            watts: all(|case| &case.parts.watts),
-            links: links.map(|(i, link)| (link.0, link.1, each(|k| cases[k].parts.links[i].2[0]))).collect(),
-            films: films
-                .map(|(i, film)| FilmPart {
-                    ends: film.ends,
-                    area: each(|k| cases[k].parts.films[i].area[0]),
-                    length: film.length,
-                })
-                .collect(),
-            radiations: radiations
-                .map(|(i, each_of)| (each_of.0, each_of.1, each(|k| cases[k].parts.radiations[i].2[0])))
-                .collect(),
-            resistors: resistors
-                .map(|(i, r)| {
-                    let all = |number: fn(&Resistor<1>) -> [f64; 1]| -> [f64; N] {
-                        each(|k| number(&cases[k].parts.resistors[i])[0])
-                    };
-                    Resistor {
-                        ohms: all(|r| r.ohms),
-                        coefficient: all(|r| r.coefficient),
-                        overvoltage: all(|r| r.overvoltage),
-                        reversible: all(|r| r.reversible),
-                        element: r.element,
-                        ends: r.ends,
-                        heat: r.heat,
-                        reference: r.reference,
-                        metallic: r.metallic,
-                        cells: r.cells,
-                    }
-                })
-                .collect(),
-        };
-        let (constant, capacity) = (all(|case| &case.constant), all(|case| &case.capacity));
-        Self { circuit: cases[0].circuit, parts, watts: each(|k| cases[k].watts[0]), constant, capacity }
+        *watts = each(|k| cases[k].watts[0]);
+        refill(constant, &cases[0].constant, |(i, _)| each(|k| cases[k].constant[i][0]));
+        refill(capacity, &cases[0].capacity, |(i, _)| each(|k| cases[k].capacity[i][0]));
+        refill(&mut parts.watts, &first.watts, |(i, _)| each(|k| cases[k].parts.watts[i][0]));
+        refill(&mut parts.links, &first.links, |(i, of)| {
+            (of.0, of.1, each(|k| cases[k].parts.links[i].2[0]))
+        });
+        refill(&mut parts.films, &first.films, |(i, of)| FilmPart {
+            ends: of.ends,
+            area: each(|k| cases[k].parts.films[i].area[0]),
+            length: of.length,
+        });
+        refill(&mut parts.radiations, &first.radiations, |(i, of)| {
+            (of.0, of.1, each(|k| cases[k].parts.radiations[i].2[0]))
+        });
+        refill(&mut parts.resistors, &first.resistors, |(i, of)| {
+            let all = |number: fn(&Resistor<1>) -> [f64; 1]| -> [f64; N] {
+                each(|k| number(&cases[k].parts.resistors[i])[0])
+            };
+            Resistor {
+                ohms: all(|r| r.ohms),
+                coefficient: all(|r| r.coefficient),
+                overvoltage: all(|r| r.overvoltage),
+                reversible: all(|r| r.reversible),
+                element: of.element,
+                ends: of.ends,
+                heat: of.heat,
+                reference: of.reference,
+                metallic: of.metallic,
+                cells: of.cells,
+            }
+        });
+        Self { circuit, numbers: room }
+    }
+
+    /// The numbers, so that their room can be used again.
+    pub(super) fn into_numbers(self) -> Numbers<N> {
+        self.numbers
+    }
+
+    /// Heat capacity of each row, J/K.
+    pub(super) fn capacity(&self) -> &[[f64; N]] {
+        &self.numbers.capacity
     }
 
     /// Heat flows at these temperatures, K, and these terminal currents, A (positive on discharge).
     #[inline(always)]
     pub(super) fn flow(&self, t: &[[f64; N]], current: [f64; N], flow: &mut Flow<N>) {
-        let parts = &self.parts;
+        let Numbers { parts, .. } = &self.numbers;
         flow.ohms.clear();
         for r in &parts.resistors {
             let (a, b) = (t[r.heat.0], t[r.heat.1]);
@@ -307,7 +325,7 @@ impl<'a, const N: usize> Equations<'a, N> {
         }
         flow.heat.clear();
         flow.heat.extend_from_slice(&parts.watts);
-        flow.made = self.watts;
+        flow.made = self.numbers.watts;
         let heat = &mut flow.heat[..];
         for &(a, b, g) in &parts.links {
             let (ta, tb) = (t[a], t[b]);
@@ -353,9 +371,9 @@ impl<'a, const N: usize> Equations<'a, N> {
         flow: &Flow<N>,
         matrix: &mut Vec<[f64; N]>,
     ) {
-        let parts = &self.parts;
+        let Numbers { parts, .. } = &self.numbers;
         matrix.clear();
-        matrix.extend_from_slice(&self.constant);
+        matrix.extend_from_slice(&self.numbers.constant);
         let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();
         let slots = &self.circuit.slots[parts.links.len()..];
         let (films, slots) = slots.split_at(parts.films.len());

@@ -6,10 +6,10 @@
 
 use rayon::prelude::*;
 
-use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
+use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR, cholesky};
 use super::circuit::{Case, Circuit, Flow};
 use super::network::{ElementId, FreeId, NetworkRefusal};
-use super::transient::{COARSE_ERROR, Course, Laid, Phase, Run, STEP_ERROR, Steps, courses};
+use super::transient::{BESIDE, COARSE_ERROR, Course, Laid, Phase, Run, STEP_ERROR, Steps, courses};
 
 /// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
 pub const CONTRADICTS: f64 = 2.6;
@@ -211,6 +211,8 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     // there the coarse one tells the difference.
     let mut anchor = (x.clone(), now.clone());
     let mut here: Vec<Predicted> = Vec::new();
+    // What the coarse one says where the fit stands now.
+    let mut roughly_now: Vec<Vec<(f64, f64)>> = Vec::new();
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
     let mut told: Vec<usize> = (0..size).collect();
@@ -227,7 +229,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 anchor = (x.clone(), now.clone());
             }
             // Slopes on the coarse mesh, with the same steps on both sides.
-            here = predict(coarse, &x, COARSE_ERROR)?;
+            here = match here.is_empty() {
+                true => predict(coarse, &x, COARSE_ERROR)?,
+                false => roughly_now.drain(..).zip(here).map(|(there, (_, parts))| (there, parts)).collect(),
+            };
             // On which side of each quantity there is room.
             let side = |&i: &usize| {
                 let (low, high) = belief.ends(i);
@@ -240,17 +245,23 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 beside[i] += step;
                 belief.quantities(&beside)
             };
-            let quantities: Vec<Vec<f64>> = sides.iter().map(beside).collect();
             slopes.iter_mut().for_each(|slope| told.iter().for_each(|&i| slope[i] = 0.0));
             let mut first = 0;
             for (experiment, (here, parts)) in experiments.iter().zip(&here) {
                 let phases = &experiment.phases;
-                let cases: Vec<_> = quantities.par_iter().map(|q| experiment.case(coarse, q)).collect();
-                let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
                 let laid = Laid { parts, marks: &experiment.marks() };
-                for ((&(i, step), case), course) in sides.iter().zip(&cases).zip(courses(&runs, &laid)) {
+                // As many as are computed side by side, and then the next: what they need is used again.
+                let some = |some: &[(usize, f64)]| -> Vec<_> {
+                    let case = |side| experiment.case(coarse, &beside(side));
+                    let cases: Vec<_> = some.iter().map(case).collect();
+                    let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
+                    let told = cases.iter().zip(courses(&runs, &laid));
+                    told.map(|(case, course)| experiment.read(case, &course)).collect()
+                };
+                let told: Vec<_> = sides.par_chunks(BESIDE).flat_map_iter(some).collect();
+                for (&(i, step), there) in sides.iter().zip(told) {
                     // A side on which something melts tells nothing: what is believed of the quantity stays.
-                    let Ok(there) = experiment.read(case, &course) else { continue };
+                    let Ok(there) = there else { continue };
                     for ((slope, there), here) in slopes[first..].iter_mut().zip(there).zip(here) {
                         slope[i] = (there.0 - here.0) / step;
                     }
@@ -278,18 +289,20 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 gradient[i] += w * slope[i] * (reading.value - here);
             }
         }
-        let roughly = |trial: &[f64]| -> Result<Vec<f64>, NetworkRefusal> {
+        let roughly = |trial: &[f64]| -> Result<Vec<Vec<(f64, f64)>>, NetworkRefusal> {
             let quantities = belief.quantities(trial);
-            let one = |(experiment, (here, parts)): (&Experiment, &Predicted)| {
+            let one = |(experiment, (_, parts)): (&Experiment, &Predicted)| {
                 let case = experiment.case(coarse, &quantities);
                 let laid = Laid { parts, marks: &experiment.marks() };
                 let course = case.course_with(None, &experiment.phases, Steps::Same(&laid));
-                let there = experiment.read(&case, &course)?;
-                Ok(there.iter().zip(here).map(|(there, here)| there.0 - here.0).collect::<Vec<_>>())
+                experiment.read(&case, &course)
             };
-            let changes = experiments.par_iter().zip(&here).map(one).collect::<Result<Vec<_>, _>>()?;
-            let known = anchor.1.iter().zip(changes.into_iter().flatten());
-            Ok(known.map(|(known, change)| known + change).collect())
+            experiments.par_iter().zip(&here).map(one).collect()
+        };
+        let told_by = |roughly: &[Vec<(f64, f64)>]| -> Vec<f64> {
+            let here = here.iter().flat_map(|(here, _)| here);
+            let changes = roughly.iter().flatten().zip(here).map(|(there, here)| there.0 - here.0);
+            anchor.1.iter().zip(changes).map(|(known, change)| known + change).collect()
         };
         let step = bounded_step(&normal, &gradient, &x, belief);
         let before = cost(&x, &now);
@@ -297,12 +310,14 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         moved = false;
         while part > 0.05 {
             let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
-            if let Ok(there) = roughly(&trial)
-                && cost(&trial, &there) < before
-            {
-                moved = before - cost(&trial, &there) > CLOSED;
-                (x, now) = (trial, there);
-                break;
+            if let Ok(roughly) = roughly(&trial) {
+                let there = told_by(&roughly);
+                let after = cost(&trial, &there);
+                if after < before {
+                    moved = before - after > CLOSED;
+                    (x, now, roughly_now) = (trial, there, roughly);
+                    break;
+                }
             }
             part *= 0.4;
         }
@@ -391,10 +406,9 @@ fn bounded_step(normal: &[f64], gradient: &[f64], x: &[f64], belief: &Belief) ->
             matrix[i * size + i] = 1.0;
             right[i] = step[i];
         }
-        let inverse = invert(&matrix, size);
         let mut again = false;
-        for i in (0..size).filter(|&i| !stuck[i]) {
-            step[i] = (0..size).map(|j| inverse[i * size + j] * right[j]).sum();
+        for (i, solved) in solved(&matrix, right).into_iter().enumerate().filter(|&(i, _)| !stuck[i]) {
+            step[i] = solved;
         }
         for i in (0..size).filter(|&i| !stuck[i]).collect::<Vec<_>>() {
             let (low, high) = belief.ends(i);
@@ -414,18 +428,33 @@ fn bounded_step(normal: &[f64], gradient: &[f64], x: &[f64], belief: &Belief) ->
 /// Covariance of the residuals: that of the readings less what the fit followed.
 fn residual_covariance(slopes: &[Vec<f64>], weight: &[f64], covariance: &[f64], size: usize) -> Vec<f64> {
     let count = slopes.len();
+    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let carried = |slope: &Vec<f64>| covariance.chunks(size.max(1)).map(|row| product(row, slope)).collect();
+    let carried: Vec<Vec<f64>> = slopes.iter().map(carried).collect();
     let mut result = vec![0.0; count * count];
     for a in 0..count {
         for b in 0..count {
-            let followed: f64 = (0..size)
-                .map(|i| {
-                    slopes[a][i] * (0..size).map(|j| covariance[i * size + j] * slopes[b][j]).sum::<f64>()
-                })
-                .sum();
+            let followed = product(&slopes[a], &carried[b]);
             result[a * count + b] = if a == b { 1.0 / weight[a] } else { 0.0 } - followed;
         }
     }
     result
+}
+
+/// Solution with a symmetric positive matrix (Cholesky); nought in rows without a pivot.
+fn solved(matrix: &[f64], mut right: Vec<f64>) -> Vec<f64> {
+    let size = right.len();
+    let factor = cholesky(matrix, size);
+    let divided = |sum: f64, pivot: f64| if pivot > 0.0 { sum / pivot } else { 0.0 };
+    for i in 0..size {
+        let sum: f64 = (0..i).map(|j| factor[i * size + j] * right[j]).sum();
+        right[i] = divided(right[i] - sum, factor[i * size + i]);
+    }
+    for i in (0..size).rev() {
+        let sum: f64 = (i + 1..size).map(|j| factor[j * size + i] * right[j]).sum();
+        right[i] = divided(right[i] - sum, factor[i * size + i]);
+    }
+    right
 }
 
 /// Inverse of a symmetric positive matrix (Gauss and Jordan); rows without a pivot become nought.

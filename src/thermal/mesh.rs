@@ -37,8 +37,12 @@ pub(super) struct Mesh {
     pub(super) row: Vec<usize>,
     /// Points within each element: a bar's metal and skin, both sides of a joint.
     lines: Vec<[Vec<usize>; 2]>,
+    /// Where the points of a bar lie, as a part of its length.
+    along: Vec<Vec<f64>>,
     /// Points of each element with their distance from its start, m.
     pub(super) places: Vec<Vec<(f64, usize)>>,
+    /// Numbers of links, films, radiations and resistors, once they were counted.
+    room: [usize; 4],
 }
 
 /// Numbers of the parts for each of some sets of free quantities, pushed in the same order every time; ends are rows.
@@ -90,9 +94,10 @@ impl Mesh {
             count += number;
             (count - number..count).collect::<Vec<usize>>()
         };
-        let (mut lines, mut places) = (Vec::new(), Vec::new());
+        let (mut lines, mut along, mut places) = (Vec::new(), Vec::new(), Vec::new());
         for kind in &network.kinds {
             let at = |points: &[Point]| points.iter().map(|point| (0.0, point.0)).collect();
+            let mut parts = Vec::new();
             let (line, place): ([Vec<usize>; 2], Vec<(f64, usize)>) = match kind {
                 Kind::Bar(bar) => {
                     let length = bar.length.at(&middle);
@@ -101,8 +106,9 @@ impl Mesh {
                     chain.extend(more(segments - 1));
                     chain.push(bar.to.0);
                     let skin = more(bar.cover.map_or(0, |_| chain.len()));
-                    let along = |(i, &point)| (length * along(i, segments), point);
-                    let place = chain.iter().enumerate().map(along).collect();
+                    parts = (0..=segments).map(|point| share(point, segments)).collect();
+                    let place = chain.iter().zip(&parts).map(|(&point, part)| (length * part, point));
+                    let place = place.collect();
                     ([chain, skin], place)
                 }
                 Kind::Joint(joint) => {
@@ -129,26 +135,33 @@ impl Mesh {
                 Kind::Link { from, to, .. } => (Default::default(), at(&[*from, *to])),
             };
             lines.push(line);
+            along.push(parts);
             places.push(place);
         }
-        Self { row: (0..count).collect(), lines, places }
+        Self { row: (0..count).collect(), lines, along, places, room: [0; 4] }
+    }
+
+    /// Keeps how many parts there are, so that room for them is made at once.
+    pub(super) fn counted(&mut self, parts: &Parts<1>) {
+        self.room = [parts.links.len(), parts.films.len(), parts.radiations.len(), parts.resistors.len()];
     }
 
     /// Numbers of all elements for one set of free quantities.
-    pub(super) fn parts(&self, network: &Network, free: &[f64], into: &mut Parts<1>) {
-        for numbers in [&mut into.capacity, &mut into.watts] {
-            numbers.clear();
-            numbers.resize(self.row.len(), [0.0]);
-        }
-        into.links.clear();
-        into.films.clear();
-        into.radiations.clear();
-        into.resistors.clear();
+    pub(super) fn parts(&self, network: &Network, free: &[f64]) -> Parts<1> {
+        let [links, films, radiations, resistors] = self.room;
+        let mut parts = Parts {
+            capacity: vec![[0.0]; self.row.len()],
+            watts: vec![[0.0]; self.row.len()],
+            links: Vec::with_capacity(links),
+            films: Vec::with_capacity(films),
+            radiations: Vec::with_capacity(radiations),
+            resistors: Vec::with_capacity(resistors),
+        };
         for (element, (kind, lines)) in network.kinds.iter().zip(&self.lines).enumerate() {
             let inner = self.row.len() + MOST_POTENTIALS * element;
-            let mut filler = Filler { row: &self.row, free, element, inner, into };
+            let mut filler = Filler { row: &self.row, free, element, inner, into: &mut parts };
             match kind {
-                Kind::Bar(bar) => filler.bar(bar, lines),
+                Kind::Bar(bar) => filler.bar(bar, lines, &self.along[element]),
                 Kind::Joint(joint) => filler.joint(joint, lines),
                 Kind::Cell(cell) => filler.cell(cell),
                 Kind::Device(device) => {
@@ -160,12 +173,13 @@ impl Mesh {
                 }
                 Kind::Mass { at, capacity, watts } => {
                     filler.mass(at.0, capacity.at(free));
-                    into.watts[self.row[at.0]][0] += watts.at(free);
+                    parts.watts[self.row[at.0]][0] += watts.at(free);
                 }
                 Kind::Link { from, to, conductance } => filler.link(from.0, to.0, conductance.at(free)),
                 Kind::Face { at, area, surface } => filler.surface(at.0, area.at(free), surface),
             }
         }
+        parts
     }
 }
 
@@ -192,7 +206,7 @@ fn slices(joint: &Joint, part: f64, free: &[f64]) -> usize {
 }
 
 /// Where a bar's points lie, as a part of its length: closer together towards its ends.
-fn along(point: usize, segments: usize) -> f64 {
+fn share(point: usize, segments: usize) -> f64 {
     let even = point as f64 / segments as f64;
     even - CROWDING / std::f64::consts::TAU * (std::f64::consts::TAU * even).sin()
 }
@@ -293,11 +307,10 @@ impl Filler<'_> {
         Resistance { ohms: ohms.into(), coefficient: metal.coefficient.into(), reference: 293.15 }
     }
 
-    fn bar(&mut self, bar: &Bar, [chain, skin]: &[Vec<usize>; 2]) {
+    fn bar(&mut self, bar: &Bar, [chain, skin]: &[Vec<usize>; 2], along: &[f64]) {
         let area = bar.section.area(self.free);
         let segments = chain.len() - 1;
         let length = self.at(bar.length);
-        let along: Vec<f64> = (0..=segments).map(|point| along(point, segments)).collect();
         for (i, ends) in chain.windows(2).enumerate() {
             let ends = (ends[0], ends[1]);
             let step = length * (along[i + 1] - along[i]);

@@ -123,6 +123,25 @@ impl Case<'_> {
         Ok((course.into_end()?, parts))
     }
 
+    /// States at the end of a duty with an end at some currents, from the starting temperature, in steps chosen for one
+    /// of these currents or one near them.
+    ///
+    /// # Errors
+    /// As [`Case::course`], of each current; of all where something melts at the one that the steps are chosen for.
+    pub fn ends(
+        &self,
+        duty: Duty,
+        currents: &[f64],
+        chosen_for: f64,
+    ) -> Result<Vec<Result<ThermalState, NetworkRefusal>>, NetworkRefusal> {
+        let rest = ThermalState { rows: self.at_rest(), current: 0.0 };
+        // Steps that serve the coarse mesh serve the fine one.
+        let coarse = self.circuit.coarse().at(&self.free);
+        let (_, parts) = coarse.end_of(None, duty, chosen_for, Steps::Error(STEP_ERROR), None)?;
+        let runs: Vec<_> = currents.iter().map(|current| (self, &rest, *current)).collect();
+        Ok(ends_of(&runs, duty, &parts, &rest))
+    }
+
     /// The current of a duty that brings the first place to its limit; from the starting temperature or a state.
     ///
     /// # Errors
@@ -223,7 +242,7 @@ impl Case<'_> {
             let crossing = |&&(place, limit): &&(ElementId, f64)| {
                 let rows = self.circuit.mesh.places[place.0].iter().map(|&(_, row)| row);
                 let earliest = rows.filter(|&row| state.rows[row] >= limit).map(|row| {
-                    let slope = |flow: &Flow<1>| flow.heat[row][0] / self.equations.capacity[row][0] * step;
+                    let slope = |flow: &Flow<1>| flow.heat[row][0] / self.equations.capacity()[row][0] * step;
                     let cubic = [earlier.rows[row], slope(&before), state.rows[row], slope(&after)];
                     begin + step * crossing_of(cubic, limit)
                 });

@@ -66,8 +66,6 @@ pub struct TemperatureRanges {
     /// For each time, each place in the order of the network: its hottest temperature, K. What only leads or sheds heat is
     /// no place of its own: it has the value at the centre of what is believed.
     pub hottest: Vec<Vec<Range>>,
-    /// For each time the state at the centre of what is believed.
-    pub centre: Vec<ThermalState>,
     /// Time until the first limit, s; infinite where none is reached in the time asked for.
     pub first_limit: Option<Range>,
 }
@@ -151,8 +149,14 @@ impl<'a> Spread<'a> {
         self.coarse.at(&quantities)
     }
 
-    /// Runs something at the sides of every free quantity, about what it gave at the centre.
-    fn surface(&self, centre: Vec<f64>, run: impl Fn(&[&Case<'_>]) -> Vec<Answered>) -> Surface {
+    /// Runs something at the sides of every free quantity, about what it gave at the centre; `judged` outputs say which
+    /// quantities are worth a second side.
+    fn surface(
+        &self,
+        centre: Vec<f64>,
+        judged: std::ops::Range<usize>,
+        run: impl Fn(&[&Case<'_>]) -> Vec<Answered>,
+    ) -> Surface {
         let size = self.belief.frees.len();
         let sides = |wanted: &[usize], sense: f64| -> Vec<Option<(f64, Vec<f64>)>> {
             let mut found = vec![None; wanted.len()];
@@ -191,8 +195,10 @@ impl<'a> Spread<'a> {
         for (&index, found) in without.iter().zip(sides(&without, -1.0)) {
             first[index] = found;
         }
-        let effect =
-            |outputs: &[f64]| outputs.iter().zip(&centre).fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
+        let effect = |outputs: &[f64]| {
+            let changes = outputs[judged.clone()].iter().zip(&centre[judged.clone()]);
+            changes.fold(0.0_f64, |most, (a, b)| most.max((a - b).abs()))
+        };
         let effects: Vec<f64> = first.iter().map(|s| s.as_ref().map_or(0.0, |(_, y)| effect(y))).collect();
         let largest = effects.iter().fold(0.0_f64, |m, &e| m.max(e));
         let bent = |&index: &usize| {
@@ -287,7 +293,8 @@ impl<'a> Spread<'a> {
                 .filter_map(|refused| refused.map_or_else(|| answers.next(), |why| Some(Err(why.clone()))))
                 .collect()
         };
-        let surface = self.surface(fine, |cases| {
+        let all = 0..fine.len();
+        let surface = self.surface(fine, all, |cases| {
             run(&cases.iter().map(|case| (*case, centre.current)).collect::<Vec<_>>())
         });
         let beside = [CURRENT_STEP, -CURRENT_STEP];
@@ -435,11 +442,11 @@ impl<'a> Spread<'a> {
     /// # Errors
     /// As [`Case::course`] and [`Case::steady`], at the centre of what is believed.
     pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, NetworkRefusal> {
-        self.temperatures_at(phases, times, None)
+        self.ranges_at(phases, times, &watched(times), None)
     }
 
-    /// As [`Spread::temperatures`]; where only one of the times is asked for there are no ranges at the others, and no time
-    /// until a limit.
+    /// As [`Spread::temperatures`], with closest regard to one of the times, which has an end. Where `only` that one is told
+    /// there are no ranges at the others, and no time until a limit.
     ///
     /// # Errors
     /// As [`Spread::temperatures`].
@@ -447,77 +454,97 @@ impl<'a> Spread<'a> {
         &self,
         phases: &[Phase],
         times: &[f64],
-        only: Option<f64>,
+        judged: f64,
+        only: bool,
     ) -> Result<TemperatureRanges, NetworkRefusal> {
-        let asked = times;
-        let told = |time: f64| only.is_none_or(|only| only == time);
-        let times = &watched(asked);
+        let solved = if only { vec![judged] } else { watched(times) };
+        self.ranges_at(phases, times, &solved, Some(judged))
+    }
+
+    /// Ranges at those of the times asked for that are solved, in rising order.
+    fn ranges_at(
+        &self,
+        phases: &[Phase],
+        asked: &[f64],
+        solved: &[f64],
+        judged: Option<f64>,
+    ) -> Result<TemperatureRanges, NetworkRefusal> {
+        let (times, endless) = solved.split_at(solved.partition_point(|time| time.is_finite()));
         let case = self.circuit.at(&self.belief.centre);
         let nominal = case.course(None, phases);
         nominal.whole()?;
         let coarse = self.coarse.at(&self.belief.centre);
         let coarsely = coarse.course_with(None, phases, Steps::Error(COARSE_ERROR));
         coarsely.whole()?;
-        let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
-        let steady = times.iter().any(|time| time.is_infinite());
-        let steady = |case: &Case<'_>| steady.then(|| case.steady(last)).transpose();
-        let states = |course: &Course, steady: Option<&ThermalState>| -> Vec<ThermalState> {
-            let states = times.iter().map(|&time| match steady {
-                Some(steady) if time.is_infinite() => steady.clone(),
-                _ => course.at(time),
-            });
-            states.collect()
+        let ends = match endless {
+            [] => None,
+            _ => Some((case.steady(last)?, coarse.steady(last)?)),
         };
+        let kinds = self.circuit.network.kinds.iter().enumerate();
+        let warms = |kind: &Kind| !matches!(kind, Kind::Link { .. } | Kind::Face { .. });
+        let places: Vec<usize> = kinds.filter(|(_, kind)| warms(kind)).map(|(place, _)| place).collect();
         let outputs = |case: &Case<'_>, states: &[ThermalState]| -> Vec<f64> {
             let rise =
                 |state: &ThermalState, place| arched(case.hottest(state, ElementId(place)) - case.start);
-            let rises = states.iter().flat_map(|state| (0..places).map(move |p| rise(state, p)));
+            let rises = states.iter().flat_map(|state| places.iter().map(move |&place| rise(state, place)));
             rises.chain([case.start]).collect()
         };
-        let at_centre = states(&nominal, steady(&case)?.as_ref());
+        let at_times = |course: &Course| times.iter().map(|&time| course.at(time)).collect::<Vec<_>>();
+        let at_centre = at_times(&nominal);
         let fine = outputs(&case, &at_centre);
-        let end = steady(&coarse)?;
-        let answer = |(case, course): (&Case<'_>, &Course)| -> Answered {
-            course.whole()?;
-            let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
-            Ok(outputs(case, &states(course, steady.as_ref())))
-        };
-        let shift: Vec<f64> = fine.iter().zip(answer((&coarse, &coarsely))?).map(|(a, b)| a - b).collect();
+        let coarsely_told = outputs(&coarse, &at_times(&coarsely));
+        let shift: Vec<f64> = fine.iter().zip(&coarsely_told).map(|(a, b)| a - b).collect();
         let laid = Laid { parts: &coarsely.parts, marks: times };
         let run = |cases: &[&Case<'_>]| -> Vec<Answered> {
             let runs: Vec<_> = cases.iter().map(|case| Run { case, from: None, phases }).collect();
-            let answer = |of: (&Case<'_>, &Course)| -> Answered {
-                Ok(answer(of)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+            let answer = |(case, course): (&Case<'_>, &Course)| -> Answered {
+                course.whole()?;
+                Ok(outputs(case, &at_times(course)).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
             };
             cases.par_iter().copied().zip(&courses(&runs, &laid)).map(answer).collect()
         };
-        let surface = self.surface(fine.clone(), run);
-        let start = surface.read(places * times.len(), &self.draws);
+        let judged = judged.and_then(|judged| times.iter().position(|time| *time == judged));
+        let judged = judged.map_or(0..fine.len(), |at| at * places.len()..(at + 1) * places.len());
+        let surface = self.surface(fine, judged, run);
+        let without_end = ends.as_ref().map(|(fine, near)| {
+            let told = outputs(&case, std::slice::from_ref(fine));
+            let coarsely_told = outputs(&coarse, std::slice::from_ref(near));
+            let shift: Vec<f64> = told.iter().zip(&coarsely_told).map(|(a, b)| a - b).collect();
+            let answer = |case: &&Case<'_>| -> Answered {
+                let end = case.steady_from(&near.rows, last)?;
+                Ok(outputs(case, &[end]).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+            };
+            let all = 0..told.len();
+            self.surface(told, all, |cases| cases.par_iter().map(answer).collect())
+        });
+        let start = surface.read(places.len() * times.len(), &self.draws);
+        let warmed = |surface: &Surface, output: usize| -> Vec<f64> {
+            let rises = surface.read(output, &self.draws).into_iter().zip(&start).zip(&self.model);
+            rises.map(|((rise, start), model)| (start + flattened(rise) * model).min(MELTED)).collect()
+        };
         let mut first = vec![f64::INFINITY; start.len()];
-        let mut hottest = vec![Vec::with_capacity(places); asked.len()];
-        let place_of = |time: f64| times.iter().position(|known| *known == time).unwrap_or_default();
-        for place in 0..places {
-            if matches!(self.circuit.network.kinds[place], Kind::Link { .. } | Kind::Face { .. }) {
-                for (&time, hottest) in asked.iter().zip(&mut hottest) {
-                    let at = case.start + flattened(surface.centre[place_of(time) * places + place]);
-                    hottest.push(Range { low: at, middle: at, high: at });
-                }
-                continue;
-            }
-            let limit = self.circuit.network.places[place].limit.filter(|_| only.is_none());
+        let everywhere = self.circuit.network.places.len();
+        // What only leads or sheds heat has no range.
+        let at_rest = |state: &ThermalState| -> Vec<Range> {
+            let at = |place| case.hottest(state, ElementId(place));
+            let centre = |place| Range { low: at(place), middle: at(place), high: at(place) };
+            (0..everywhere).map(centre).collect()
+        };
+        let of_ends = |time: &f64| ends.as_ref().filter(|_| time.is_infinite()).map(|(fine, _)| fine);
+        let of_times = |time: &f64| times.iter().position(|known| known == time).map(|at| &at_centre[at]);
+        let centre = |time: &f64| of_times(time).or_else(|| of_ends(time)).map(at_rest).unwrap_or_default();
+        let mut hottest: Vec<Vec<Range>> = asked.iter().map(centre).collect();
+        for (output, &place) in places.iter().enumerate() {
+            let limit = self.circuit.network.places[place].limit.filter(|_| times.len() > 1);
             let limits = limit.map(|_| self.limits(ElementId(place)));
             let mut before: Vec<f64> = start.clone();
             for (index, &time) in times.iter().enumerate() {
-                let sought = limits.as_ref().filter(|_| time.is_finite());
-                if sought.is_none() && !(asked.contains(&time) && told(time)) {
+                if limits.is_none() && !asked.contains(&time) {
                     continue;
                 }
-                let mut now = surface.read(index * places + place, &self.draws);
-                for ((t, start), model) in now.iter_mut().zip(&start).zip(&self.model) {
-                    *t = (start + flattened(*t) * model).min(MELTED);
-                }
-                if let Some(limits) = sought {
+                let mut now = warmed(&surface, index * places.len() + output);
+                if let Some(limits) = &limits {
                     // What warms towards a level lies nearer to a straight line over the logarithm of time.
                     let crossed = |part: f64| match index.checked_sub(1).map(|before| times[before]) {
                         Some(earlier) => earlier * (time / earlier).powf(part),
@@ -529,17 +556,22 @@ impl<'a> Spread<'a> {
                         let part = (limit - before[d]) / (now[d] - before[d]);
                         first[d] = first[d].min(crossed(part));
                     }
+                    before.clone_from(&now);
                 }
                 for (_, hottest) in asked.iter().zip(&mut hottest).filter(|(asked, _)| **asked == time) {
-                    hottest.push(quantiles(&mut now.clone()));
+                    hottest[place] = quantiles(&mut now);
                 }
-                before = now;
+            }
+            if let Some(surface) = &without_end {
+                let mut now = warmed(surface, output);
+                for (_, hottest) in asked.iter().zip(&mut hottest).filter(|(asked, _)| asked.is_infinite()) {
+                    hottest[place] = quantiles(&mut now);
+                }
             }
         }
         let reached = first.iter().any(|t| t.is_finite());
         let first_limit = reached.then(|| quantiles(&mut first));
-        let centre = asked.iter().map(|&time| at_centre[place_of(time)].clone()).collect();
-        Ok(TemperatureRanges { hottest, centre, first_limit })
+        Ok(TemperatureRanges { hottest, first_limit })
     }
 }
 

@@ -102,16 +102,17 @@ impl Pattern {
         self.size() + 2 * entry + usize::from(row > column)
     }
 
-    /// Eliminates in place; `false` if a pivot is not positive. This is where the time of an answer goes.
+    /// Eliminates in place; `false` for those in which a pivot is not positive. This is where the time of an answer goes.
     #[inline(always)]
-    pub(super) fn eliminate<const N: usize>(&self, matrix: &mut [[f64; N]]) -> bool {
+    pub(super) fn eliminate<const N: usize>(&self, matrix: &mut [[f64; N]]) -> [bool; N] {
         let size = self.size();
         let mut targets = &self.target[..];
         let mut right: Vec<[f64; N]> = Vec::new();
+        let mut stable = [true; N];
         for pivot in 0..size {
             let diagonal = matrix[pivot];
-            if diagonal.iter().any(|d| *d <= 0.0 || d.is_nan()) {
-                return false;
+            for (stable, diagonal) in stable.iter_mut().zip(&diagonal) {
+                *stable &= *diagonal > 0.0;
             }
             let inverse = each(|k| 1.0 / diagonal[k]);
             matrix[pivot] = inverse;
@@ -129,7 +130,7 @@ impl Pattern {
                 }
             }
         }
-        true
+        stable
     }
 
     /// Solves with an eliminated matrix, in place.
@@ -177,7 +178,7 @@ mod tests {
         let wanted: Vec<f64> = (0..31).map(|i| f64::from(i).sin()).collect();
         let mut right: Vec<[f64; 1]> =
             dense.iter().map(|row| [row.iter().zip(&wanted).map(|(a, x)| a * x).sum()]).collect();
-        assert!(pattern.eliminate(&mut matrix));
+        assert_eq!(pattern.eliminate(&mut matrix), [true]);
         pattern.solve(&matrix, &mut right);
         for ([x], y) in right.iter().zip(&wanted) {
             assert!((x - y).abs() < 1e-11, "{x} {y}");

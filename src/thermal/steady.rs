@@ -52,12 +52,12 @@ impl Case<'_> {
             }
             self.equations.slopes(rows.as_chunks().0, [current], &flow, &mut matrix);
             if pace.is_finite() {
-                for ([diagonal], [capacity]) in matrix[..unknown].iter_mut().zip(&self.equations.capacity) {
+                for ([diagonal], [capacity]) in matrix[..unknown].iter_mut().zip(self.equations.capacity()) {
                     *diagonal += capacity / pace;
                 }
             }
             let mut step = flow.heat[..unknown].to_vec();
-            let stable = self.circuit.pattern.eliminate(&mut matrix);
+            let [stable] = self.circuit.pattern.eliminate(&mut matrix);
             if stable {
                 self.circuit.pattern.solve(&matrix, &mut step);
             }

@@ -5,10 +5,13 @@
 //! the difference to the result of first order. That difference also says how a step bends, so that no step has to end
 //! where a temperature is asked for.
 
+use std::cell::Cell;
+use std::thread::LocalKey;
+
 use fearless_simd::{Level, dispatch};
 use rayon::prelude::*;
 
-use super::circuit::{Case, Equations, Flow};
+use super::circuit::{Case, Equations, Flow, Numbers};
 use super::lanes::{add, each};
 use super::network::NetworkRefusal;
 use super::steady::{MELTED, ThermalState};
@@ -84,69 +87,67 @@ impl Case<'_> {
         phases: &[Phase],
         steps: Steps<'_>,
     ) -> Course {
+        match steps {
+            Steps::Error(tolerance) => {
+                let mut room = Room::<1>::PLACE.take().unwrap_or_default();
+                let course = self.course_by(&mut room.stepper, from, phases, tolerance);
+                room.keep();
+                course
+            }
+            Steps::Same(laid) => {
+                let run = Run { case: self, from, phases };
+                dispatch!(Level::new(), _ => beside::<1>(&[run], laid)).swap_remove(0)
+            }
+        }
+    }
+
+    /// A course with steps that may each be wrong by so much, K.
+    fn course_by(
+        &self,
+        stepper: &mut Stepper<1>,
+        from: Option<&ThermalState>,
+        phases: &[Phase],
+        tolerance: f64,
+    ) -> Course {
+        stepper.begin();
         let mut course = self.begin(from, phases);
         let mut rows: Vec<[f64; 1]> = course.end().rows.as_chunks().0.to_vec();
-        let mut stepper = Stepper::<1>::default();
         let (mut begin, mut guess, mut current) = (0.0, 0.0, f64::NAN);
-        for (index, phase) in phases.iter().enumerate() {
+        for phase in phases {
             let (mut done, mut parts) = (0.0, Vec::new());
             if phase.current != current {
-                let first = if let Steps::Error(error) = steps { 2.0 * error } else { 0.0 };
-                (guess, current) = ((1e-3 * phase.seconds).clamp(1e-3, first.max(1e-3)), phase.current);
+                (guess, current) =
+                    ((1e-3 * phase.seconds).clamp(1e-3, (2.0 * tolerance).max(1e-3)), phase.current);
             }
             while done < phase.seconds * (1.0 - 1e-9) {
-                let step = match steps {
-                    Steps::Error(_) => {
-                        let left = phase.seconds - done;
-                        // Two equal steps rather than one and a splinter.
-                        if guess >= left {
-                            left
-                        } else if guess > 0.5 * left {
-                            0.5 * left
-                        } else {
-                            guess
-                        }
-                    }
-                    Steps::Same(laid) => laid.parts[index][parts.len()] * phase.seconds,
+                let left = phase.seconds - done;
+                // Two equal steps rather than one and a splinter.
+                let step = if guess >= left {
+                    left
+                } else if guess > 0.5 * left {
+                    0.5 * left
+                } else {
+                    guess
                 };
                 let [error] = stepper.step(&self.equations, &mut rows, [phase.current], [step]);
-                if let Steps::Error(tolerance) = steps {
-                    let ratio = error / tolerance;
-                    if (ratio > 1.0 || ratio.is_nan()) && step > 1e-6 {
-                        guess = step * (0.8 / ratio.sqrt()).clamp(0.1, 0.7);
-                        if !guess.is_finite() {
-                            guess = 0.1 * step;
-                        }
-                        stepper.undo(&mut rows);
-                        continue;
+                let ratio = error / tolerance;
+                if (ratio > 1.0 || ratio.is_nan()) && step > 1e-6 {
+                    guess = step * (0.8 / ratio.sqrt()).clamp(0.1, 0.7);
+                    if !guess.is_finite() {
+                        guess = 0.1 * step;
                     }
-                    guess = step * (0.85 / ratio.sqrt()).clamp(0.3, 4.0);
+                    stepper.undo(&mut rows);
+                    continue;
                 }
-                let from = begin + done;
+                guess = step * (0.85 / ratio.sqrt()).clamp(0.3, 4.0);
                 done += step;
                 parts.push(step / phase.seconds);
-                let kept = match steps {
-                    Steps::Error(_) => {
-                        stepper.account(&self.equations, &mut course.energy, step);
-                        course.bends.push(stepper.apart.as_flattened().to_vec());
-                        true
-                    }
-                    Steps::Same(laid) => {
-                        let rows = |part| stepper.within(&rows, part, 0);
-                        course.mark(laid.marks, from, step, phase.current, rows);
-                        done >= phase.seconds * (1.0 - 1e-9)
-                    }
-                };
-                if kept {
-                    course.keep(begin + done, rows.as_flattened().to_vec(), phase.current);
-                }
+                stepper.account(&self.equations, &mut course.energy, step);
+                course.bends.push(stepper.apart.as_flattened().to_vec());
+                course.keep(begin + done, rows.as_flattened().to_vec(), phase.current);
                 let rows = &rows.as_flattened()[..self.circuit.unknown()];
-                let melted = rows.iter().position(|t| *t >= MELTED || t.is_nan());
-                let hottest =
-                    || rows.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|(row, _)| row);
-                // A step that has no answer leaves the rows as they were.
-                let unanswered = error.is_infinite().then(hottest).flatten();
-                if let Some(row) = melted.or(unanswered).or((parts.len() > MOST_STEPS).then_some(0)) {
+                let endless = (parts.len() > MOST_STEPS).then_some(0);
+                if let Some(row) = melts(rows.iter().copied(), error).or(endless) {
                     course.melted = Some(self.circuit.name_of(row));
                     return course;
                 }
@@ -175,59 +176,125 @@ pub(super) struct Run<'a> {
     pub(super) phases: &'a [Phase],
 }
 
+/// The row that melts in a step with this error, or that is the hottest where the step has no answer.
+fn melts(rows: impl Iterator<Item = f64> + Clone, error: f64) -> Option<usize> {
+    let hottest = || rows.clone().enumerate().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(row, _)| row);
+    let melted = rows.clone().position(|kelvin| kelvin >= MELTED);
+    melted.or_else(|| error.is_infinite().then(hottest).flatten())
+}
+
 /// How many courses are computed side by side.
-const BESIDE: usize = 8;
+pub(super) const BESIDE: usize = 8;
 
 /// Courses of cases of one circuit in the same steps, as parts of each phase: the same as each alone, to the last digit, in
 /// the widest registers that the processor has.
 pub(super) fn courses(runs: &[Run<'_>], laid: &Laid<'_>) -> Vec<Course> {
-    let some = |some: &[Run<'_>]| {
-        let beside = match some.len() {
-            0 | 1 => None,
-            2..=4 => dispatch!(Level::new(), _ => beside::<4>(some, laid)),
-            _ => dispatch!(Level::new(), _ => beside::<BESIDE>(some, laid)),
-        };
-        // Where one of them melts each goes its own way.
-        let alone = |run: &Run<'_>| run.case.course_with(run.from, run.phases, Steps::Same(laid));
-        beside.unwrap_or_else(|| some.iter().map(alone).collect())
+    let some = |some: &[Run<'_>]| match some.len() {
+        1 => dispatch!(Level::new(), _ => beside::<1>(some, laid)),
+        2..=4 => dispatch!(Level::new(), _ => beside::<4>(some, laid)),
+        _ => dispatch!(Level::new(), _ => beside::<BESIDE>(some, laid)),
     };
     runs.par_chunks(BESIDE).flat_map_iter(some).collect()
 }
 
-/// At most `N` courses side by side; none where something melts in one of them.
+/// Room that a thread uses again for the next courses: memory that was just used is near the processor.
+#[derive(Debug, Default)]
+struct Room<const N: usize> {
+    numbers: Numbers<N>,
+    stepper: Stepper<N>,
+}
+
+/// Entries of a matrix for which room is kept.
+const KEPT: usize = 10_000;
+
+impl<const N: usize> Room<N>
+where
+    Self: Kept,
+{
+    fn keep(self) {
+        if self.stepper.matrix.len() <= KEPT {
+            Self::PLACE.set(Some(self));
+        }
+    }
+}
+
+trait Kept: Default + 'static {
+    /// Where a thread keeps it.
+    const PLACE: &LocalKey<Cell<Option<Self>>>;
+}
+
+macro_rules! kept {
+    ($($place:ident for $count:expr),*) => {$(
+        thread_local! {
+            static $place: Cell<Option<Room<$count>>> = const { Cell::new(None) };
+        }
+        impl Kept for Room<$count> {
+            const PLACE: &LocalKey<Cell<Option<Self>>> = &$place;
+        }
+    )*};
+}
+kept!(ALONE for 1, FEW for 4, MANY for BESIDE);
+
+/// At most `N` courses side by side; each ends where something melts in it.
 #[inline(always)]
-fn beside<const N: usize>(runs: &[Run<'_>], laid: &Laid<'_>) -> Option<Vec<Course>> {
+fn beside<const N: usize>(runs: &[Run<'_>], laid: &Laid<'_>) -> Vec<Course>
+where
+    Room<N>: Kept,
+{
+    let Room { numbers, mut stepper } = Room::<N>::PLACE.take().unwrap_or_default();
+    let equations =
+        Equations::<N>::beside(std::array::from_fn(|k| &runs[k.min(runs.len() - 1)].case.equations), numbers);
+    let courses = stepped(&equations, &mut stepper, runs, laid);
+    Room { numbers: equations.into_numbers(), stepper }.keep();
+    courses
+}
+
+#[inline(always)]
+fn stepped<const N: usize>(
+    equations: &Equations<'_, N>,
+    stepper: &mut Stepper<N>,
+    runs: &[Run<'_>],
+    laid: &Laid<'_>,
+) -> Vec<Course> {
     // What is left over does what the last one does.
     let run = |k: usize| &runs[k.min(runs.len() - 1)];
-    let equations = Equations::<N>::beside(std::array::from_fn(|k| &run(k).case.equations));
     let mut courses: Vec<Course> = runs.iter().map(|run| run.case.begin(run.from, run.phases)).collect();
     let first = |k: usize| &courses[k.min(runs.len() - 1)].states[0].rows;
     let mut rows: Vec<[f64; N]> = (0..first(0).len()).map(|row| each(|k| first(k)[row])).collect();
     let unknown = equations.circuit.unknown();
-    let mut stepper = Stepper::<N>::default();
+    stepper.begin();
     let mut begin = [0.0; N];
     for (index, parts) in laid.parts.iter().enumerate() {
         let phase = |k: usize| run(k).phases[index];
         let mut done = [0.0; N];
         for part in parts {
             let step: [f64; N] = each(|k| part * phase(k).seconds);
-            let error = stepper.step(&equations, &mut rows, each(|k| phase(k).current), step);
-            let sound = |t: &f64| *t < MELTED;
-            if error[0].is_infinite() || !rows[..unknown].as_flattened().iter().all(sound) {
-                return None;
+            let error = stepper.step(equations, &mut rows, each(|k| phase(k).current), step);
+            let whole = |course: &Course| course.melted.is_none();
+            let rows = &rows[..];
+            let all_solid = error.iter().all(|error| error.is_finite())
+                && rows[..unknown].as_flattened().iter().all(|kelvin| *kelvin < MELTED);
+            for (k, course) in courses.iter_mut().enumerate().filter(|(_, course)| whole(course)) {
+                let within = |part| stepper.within(rows, part, k);
+                course.mark(laid.marks, begin[k] + done[k], step[k], phase(k).current, within);
+                if all_solid {
+                    continue;
+                }
+                let melted = melts(rows[..unknown].iter().map(|row| row[k]), error[k]);
+                course.melted = melted.map(|row| equations.circuit.name_of(row));
             }
-            for (k, course) in courses.iter_mut().enumerate() {
-                let rows = |part| stepper.within(&rows, part, k);
-                course.mark(laid.marks, begin[k] + done[k], step[k], phase(k).current, rows);
+            if !courses.iter().any(whole) {
+                return courses;
             }
             add(&mut done, step);
         }
-        for (k, course) in courses.iter_mut().enumerate().filter(|_| !parts.is_empty()) {
+        let whole = courses.iter_mut().enumerate().filter(|(_, course)| course.melted.is_none());
+        for (k, course) in whole.filter(|_| !parts.is_empty()) {
             course.keep(begin[k] + done[k], rows.iter().map(|row| row[k]).collect(), phase(k).current);
         }
         begin = each(|k| begin[k] + phase(k).seconds);
     }
-    Some(courses)
+    courses
 }
 
 /// Memory of one step.
@@ -252,7 +319,14 @@ impl<const N: usize> Default for Stepper<N> {
 }
 
 impl<const N: usize> Stepper<N> {
-    /// Advances the rows by one step and gives its error, K.
+    /// Forgets how the current divided in what was stepped before.
+    fn begin(&mut self) {
+        self.flow.shares.clear();
+        self.later.shares.clear();
+    }
+
+    /// Advances the rows by one step and gives its error, K; infinite where there is no answer and the rows stay
+    /// as they were.
     #[inline(always)]
     fn step(
         &mut self,
@@ -268,10 +342,11 @@ impl<const N: usize> Stepper<N> {
         equations.flow(rows, current, &mut self.flow);
         equations.slopes(rows, current, &self.flow, &mut self.matrix);
         let scale: [f64; N] = each(|k| 1.0 / (GAMMA * step[k]));
-        for (diagonal, capacity) in self.matrix[..unknown].iter_mut().zip(&equations.capacity) {
+        for (diagonal, capacity) in self.matrix[..unknown].iter_mut().zip(equations.capacity()) {
             add(diagonal, each(|k| capacity[k] * scale[k]));
         }
-        if !pattern.eliminate(&mut self.matrix) {
+        let mut sound = pattern.eliminate(&mut self.matrix);
+        if sound == [false; N] {
             return [f64::INFINITY; N];
         }
         let [first, second] = &mut self.rates;
@@ -284,24 +359,31 @@ impl<const N: usize> Stepper<N> {
         self.middle.iter_mut().zip(first.iter()).for_each(|(middle, rate)| add(middle, *rate));
         equations.flow(&self.middle, current, &mut self.later);
         second.clear();
-        for ((heat, capacity), rate) in self.later.heat.iter().zip(&equations.capacity).zip(first.iter()) {
+        for ((heat, capacity), rate) in self.later.heat.iter().zip(equations.capacity()).zip(first.iter()) {
             second.push(each(|k| heat[k] / GAMMA - 2.0 * capacity[k] * rate[k] * scale[k]));
         }
         pattern.solve(&self.matrix, second);
-        let (mut error, mut sound) = ([0.0_f64; N], true);
+        let mut error = [0.0_f64; N];
         self.taken = [0.0; N];
         self.apart.clear();
         let rates = first.iter().zip(second.iter());
-        for ((row, capacity), (first, second)) in rows.iter_mut().zip(&equations.capacity).zip(rates) {
+        for ((row, capacity), (first, second)) in rows.iter_mut().zip(equations.capacity()).zip(rates) {
             let change: [f64; N] = each(|k| 1.5 * first[k] + 0.5 * second[k]);
             add(row, change);
             add(&mut self.taken, each(|k| change[k] * capacity[k]));
             let apart: [f64; N] = each(|k| 0.5 * (first[k] + second[k]));
             self.apart.push(apart);
             error = each(|k| error[k].max(apart[k].abs()));
-            sound &= change.iter().all(|change| change.is_finite());
+            for (sound, change) in sound.iter_mut().zip(change) {
+                *sound &= change.is_finite();
+            }
         }
-        if sound { error } else { [f64::INFINITY; N] }
+        if sound != [true; N] {
+            for (row, before) in rows.iter_mut().zip(&self.before) {
+                *row = each(|k| if sound[k] { row[k] } else { before[k] });
+            }
+        }
+        each(|k| if sound[k] { error[k] } else { f64::INFINITY })
     }
 
     /// The rows of one case at a part of the step that led to these.

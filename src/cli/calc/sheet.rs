@@ -115,9 +115,9 @@ impl Asked<'_> {
 
     /// A rule is shown where all of its facts are arguments or shown ones; how many devices stand in a path of one part
     /// follows from what that part responds to.
-    fn concerns(&self, names: &[String], at: At) -> bool {
+    fn concerns(&self, names: &[&str], at: At) -> bool {
         let of_part = matches!(at, At::Element(_)) && self.subject.facts.contains(&"element.responds_to");
-        let known = |name: &String| {
+        let known = |name: &&str| {
             let name = self.in_table(name, at);
             name.starts_with("limit.")
                 || of_part && name == "path.overcurrent_devices"
@@ -128,9 +128,10 @@ impl Asked<'_> {
     }
 
     /// Arguments that a finding lacks.
-    fn lacking(&self, names: &[String], finding: &Finding) -> Vec<String> {
-        let missing = finding.missing.iter().map(|missing| &missing.name);
-        let wanted: Vec<String> = missing.chain(names).map(|name| self.in_table(name, finding.at)).collect();
+    fn lacking(&self, names: &[&str], finding: &Finding) -> Vec<String> {
+        let missing = finding.missing.iter().map(|missing| missing.name.as_str());
+        let wanted: Vec<String> =
+            missing.chain(names.iter().copied()).map(|name| self.in_table(name, finding.at)).collect();
         let lacking = |flag: &&Flag| wanted.iter().any(|name| flag.fills() == name) && !self.given(flag);
         self.subject.flags.iter().filter(lacking).map(Flag::shown).collect()
     }

@@ -43,7 +43,7 @@ fn dead(list: &Checklist, item: &Item, text: &str, when: &Expr) -> Option<(Strin
         return Some((format!("`{text}` asks nothing of the record"), "a condition names a fact".to_owned()));
     }
     for name in &names {
-        let derived = FACTS.iter().any(|fact| fact.name == name) || name.starts_with("limit.");
+        let derived = FACTS.iter().any(|fact| fact.name == *name) || name.starts_with("limit.");
         if !derived && !asked(list, item, name) {
             return Some((
                 format!("no item before `{}` asks for `{name}`", item.id),
@@ -83,7 +83,7 @@ fn asked(list: &Checklist, item: &Item, name: &str) -> bool {
 }
 
 /// Whether the condition can hold, and whether it can fail to; nothing when that cannot be told.
-fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
+fn outcomes(when: &Expr, names: &[&str]) -> Option<(bool, bool)> {
     let types: BTreeMap<String, Type> = catalogue().into_iter().map(|info| (info.name, info.kind)).collect();
     if !plain(when) {
         return None;
@@ -94,7 +94,7 @@ fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
     for name in names {
         // `None` stands for a fact that nobody recorded.
         let mut values: Vec<Option<Val>> = vec![None];
-        match types.get(name)? {
+        match types.get(*name)? {
             Type::YesNo => values.extend([Some(Val::YesNo(true)), Some(Val::YesNo(false))]),
             Type::Word(words) => {
                 values.extend(words.iter().map(|word| Some(Val::Text(word.word.to_owned()))));

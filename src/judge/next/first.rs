@@ -206,9 +206,8 @@ impl<'a> Search<'a> {
         let mut facts: BTreeMap<Fact<'a>, (u8, f64, Vec<usize>)> = BTreeMap::new();
         for (index, open) in self.open.iter().enumerate() {
             // What the rule compares itself, and a rating as it is printed, decide without heat.
-            let compared = |fact: &Fact<'_>| {
-                fact.name == "element.rating" || open.rule.names().iter().any(|name| name == fact.name)
-            };
+            let compared =
+                |fact: &Fact<'_>| fact.name == "element.rating" || open.rule.names().contains(&fact.name);
             let rank = match open.waits_for.as_slice() {
                 [one] if compared(one) => 0,
                 _ if self.of_network(index) => 2,

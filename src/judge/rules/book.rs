@@ -90,7 +90,7 @@ pub struct Rule {
 
 impl Rule {
     /// The names of the facts that it compares.
-    pub(crate) fn names(&self) -> Vec<String> {
+    pub(crate) fn names(&self) -> Vec<&str> {
         let mut names = Vec::new();
         gather(&self.require, &mut names);
         names
@@ -102,7 +102,7 @@ impl Rule {
         if let Some((_, when)) = &self.when {
             gather(when, &mut names);
         }
-        if !names.iter().any(|name| name == fact) {
+        if !names.contains(&fact) {
             return None;
         }
         match &self.require.node {
@@ -341,7 +341,7 @@ pub struct Agree {
 
 impl Agree {
     /// The facts that are compared.
-    pub(crate) fn names(&self) -> Vec<String> {
+    pub(crate) fn names(&self) -> Vec<&str> {
         let mut names = Vec::new();
         gather(&self.this.1, &mut names);
         gather(&self.that.1, &mut names);

@@ -63,7 +63,8 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
             }
             if let Some(doubt) = contradicts(entry, &facts, true) {
                 let doubt = Arc::new(doubt);
-                found.extend(names.into_iter().map(|name| (part(&name), name, Arc::clone(&doubt))));
+                let each = names.into_iter().map(|name| (part(name), name.to_owned(), Arc::clone(&doubt)));
+                found.extend(each);
             }
         }
     }
@@ -240,7 +241,8 @@ pub(crate) fn clashes(
         for subject in subjects(&entry.head, &entry.kinds, record) {
             let facts = Facts { record, derived, limits, subject };
             if let Some(doubt) = contradicts(entry, &facts, false) {
-                let names = entry.names().into_iter().chain(entry.takes.iter().cloned()).collect();
+                let takes = entry.takes.iter().map(String::as_str);
+                let names = entry.names().into_iter().chain(takes).map(str::to_owned).collect();
                 clashes.push(Clash { subject, names, doubt: Arc::new(doubt) });
             }
         }
@@ -254,7 +256,7 @@ pub(crate) fn noted(record: &Record, book: &Book) -> Vec<Doubt> {
     let limits = BTreeMap::new();
     let mut noted: Vec<Arc<Doubt>> = Vec::new();
     let plausible =
-        book.plausible.iter().map(|entry| (entry.head().to_owned(), &entry.kinds, vec![entry.of.clone()]));
+        book.plausible.iter().map(|entry| (entry.head().to_owned(), &entry.kinds, vec![entry.of.as_str()]));
     let agree = book.agree.iter().filter(|entry| entry.of_record);
     let agree = agree.map(|entry| (entry.head.clone(), &entry.kinds, entry.names()));
     for (head, kinds, names) in plausible.chain(agree) {
@@ -401,7 +403,7 @@ fn place(name: &str, facts: &Facts<'_>) -> String {
 /// What is said of two values that contradict each other; `confirmed` ones are taken as they stand.
 fn contradicts(entry: &Agree, facts: &Facts<'_>, of_record: bool) -> Option<Doubt> {
     let names = entry.names();
-    let confirmed = |name: &String| facts.found(name).is_some_and(|found| found.confirmed);
+    let confirmed = |name: &&str| facts.found(name).is_some_and(|found| found.confirmed);
     if of_record && names.iter().all(confirmed) {
         return None;
     }
@@ -428,7 +430,7 @@ fn contradicts(entry: &Agree, facts: &Facts<'_>, of_record: bool) -> Option<Doub
     let told = |(text, expr): &(String, Expr), amount: &Amount| {
         let mut names = Vec::new();
         gather(expr, &mut names);
-        let alone = names.len() == 1 && names.first() == Some(text);
+        let alone = names.len() == 1 && names.first() == Some(&text.as_str());
         let what = if alone { place(text, facts) } else { format!("`{text}`") };
         format!("{what} is {}", show(amount.value(), amount.dimension))
     };
@@ -437,5 +439,10 @@ fn contradicts(entry: &Agree, facts: &Facts<'_>, of_record: bool) -> Option<Doub
         false => String::new(),
     };
     let what = format!("{}: {}, {}{apart}", entry.title, told(&entry.this, &this), told(&entry.that, &that));
-    Some(Doubt { name: names.first().cloned().unwrap_or_default(), what, meant: None, implausible: false })
+    Some(Doubt {
+        name: names.first().copied().unwrap_or_default().to_owned(),
+        what,
+        meant: None,
+        implausible: false,
+    })
 }

@@ -411,12 +411,13 @@ impl Solved<'_> {
     fn courses(&self) -> (Result<TemperatureRanges, NetworkRefusal>, Result<(), NetworkRefusal>) {
         let discharge = self.pack.charge / self.pack.rated;
         let phases = [Phase { current: self.pack.rated, seconds: self.seconds() }];
-        let told = [PATH[5], TEMPERATURES[0], TEMPERATURES[2]].iter().any(|name| self.asked(name));
-        let only = (!told).then_some(discharge);
-        match self.spread.temperatures_at(&phases, &[QUARTER, discharge, f64::INFINITY], only) {
+        let told_only = [PATH[5], TEMPERATURES[0], TEMPERATURES[2], PERMISSIBLE[1]];
+        let only = !told_only.iter().any(|name| self.asked(name));
+        let at = |times: &[f64]| self.spread.temperatures_at(&phases, times, discharge, only);
+        match at(&[QUARTER, discharge, f64::INFINITY]) {
             Ok(found) => (Ok(found), Ok(())),
             // Without a steady state the times with an end are still known.
-            Err(refusal) => (self.spread.temperatures_at(&phases, &[QUARTER, discharge], only), Err(refusal)),
+            Err(refusal) => (at(&[QUARTER, discharge]), Err(refusal)),
         }
     }
 
@@ -547,14 +548,14 @@ impl Solved<'_> {
             all
         };
         let mut curves = Curves { start: case.start(), discharge: Vec::new(), steady: Vec::new() };
-        for share in CURRENTS {
-            let current = share * self.pack.rated;
-            let phases = [Phase { current, seconds: self.pack.charge / current }];
-            // Rises go about with the square of the current, and so may what a step is wrong by.
-            let course = case.course_within(&phases, share * share);
-            if course.melted.is_none() {
-                curves.discharge.push((current, hottest(course.end())));
+        let currents = CURRENTS.map(|share| share * self.pack.rated);
+        let ends = case.ends(Duty::Charge(self.pack.charge), &currents, self.pack.rated);
+        for (&current, end) in currents.iter().zip(ends.into_iter().flatten()) {
+            if let Ok(end) = end {
+                curves.discharge.push((current, hottest(&end)));
             }
+        }
+        for current in currents {
             if self.asked(PERMISSIBLE[1])
                 && let Ok(state) = case.steady(current)
             {

@@ -228,11 +228,11 @@ pub fn functions() -> impl Iterator<Item = &'static Function> {
 }
 
 /// Names in an expression, each once, in order.
-pub(crate) fn gather(expr: &Expr, names: &mut Vec<String>) {
+pub(crate) fn gather<'a>(expr: &'a Expr, names: &mut Vec<&'a str>) {
     match &expr.node {
         Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => {
-            if !names.contains(name) {
-                names.push(name.clone());
+            if !names.contains(&name.as_str()) {
+                names.push(name);
             }
         }
         Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => gather(x, names),
