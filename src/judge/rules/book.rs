@@ -11,7 +11,7 @@ use std::sync::{Arc, OnceLock};
 
 use rayon::prelude::*;
 
-use super::expr::{Expr, Node, Relation, gather};
+use super::expr::{Expr, Node, Relation, gather, mentions};
 use super::finding::{Class, Grade};
 use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
@@ -98,11 +98,8 @@ impl Rule {
 
     /// How much of a counted fact it asks for.
     fn asks(&self, fact: &str) -> Option<usize> {
-        let mut names = self.names();
-        if let Some((_, when)) = &self.when {
-            gather(when, &mut names);
-        }
-        if !names.contains(&fact) {
+        let when = self.when.as_ref().map(|(_, when)| when);
+        if !when.into_iter().chain([&self.require]).any(|expr| mentions(expr, fact)) {
             return None;
         }
         match &self.require.node {

@@ -6,6 +6,7 @@
 //! by piece and reported, so that a file without line ends cannot fill the memory.
 
 use std::io::{self, Read};
+use std::ops::Range;
 
 use encoding_rs::{CoderResult, Decoder, Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
@@ -185,19 +186,24 @@ impl<R: Read> Chunks<R> {
     }
 }
 
+/// Number of a line from 1, and its text without its end.
+pub(super) type NumberedLine<'a> = (u64, &'a [u8]);
+
 /// The first lines of a file, for looking at.
 pub(super) struct FirstLines {
-    /// Number of the line from 1, and its text without its end.
-    pub lines: Vec<(u64, Vec<u8>)>,
+    pub encoding: &'static Encoding,
     /// Lines passed, those too long to be looked at among them.
     pub seen: u64,
+    text: Vec<u8>,
+    /// Numbers of lines, and where they stand in the text.
+    places: Vec<(u64, Range<usize>)>,
 }
 
 impl FirstLines {
     /// At most this many lines and not many more than so many bytes.
     pub fn read(chunks: &mut Chunks<impl Read>, lines: u64, bytes: usize) -> io::Result<Self> {
         let mut chunk = Chunk::default();
-        let mut out = Self { lines: Vec::new(), seen: 0 };
+        let mut out = Self { encoding: chunks.encoding(), seen: 0, text: Vec::new(), places: Vec::new() };
         let mut held = 0;
         while out.seen < lines && held < bytes && chunks.next(&mut chunk)? {
             let mut too_long = chunk.begins_too_long;
@@ -209,16 +215,25 @@ impl FirstLines {
                 out.seen += 1;
                 if !std::mem::take(&mut too_long) && line.len() <= LONGEST {
                     held += line.len();
-                    out.lines.push((out.seen, without_cr(line).to_vec()));
+                    let begin = out.text.len();
+                    out.text.extend_from_slice(without_cr(line));
+                    out.places.push((out.seen, begin..out.text.len()));
                 }
             }
         }
         Ok(out)
     }
+
+    /// Those that are not too long to be looked at.
+    pub fn lines(&self) -> Vec<NumberedLine<'_>> {
+        let line =
+            |(line, place): &(u64, Range<usize>)| (*line, self.text.get(place.clone()).unwrap_or_default());
+        self.places.iter().map(line).collect()
+    }
 }
 
 /// What a file without a table is, where its first lines show it.
-pub(super) fn kind_of(lines: &[(u64, Vec<u8>)]) -> Option<&'static str> {
+pub(super) fn kind_of(lines: &[NumberedLine<'_>]) -> Option<&'static str> {
     let first = lines.iter().map(|(_, line)| line.trim_ascii_start()).find(|line| !line.is_empty())?;
     match first.first()? {
         b'<' => return Some("an XML or HTML file"),
@@ -290,13 +305,12 @@ mod tests {
 
     fn all(bytes: &[u8]) -> (&'static Encoding, Vec<String>) {
         let mut chunks = Chunks::new(bytes).unwrap();
-        let encoding = chunks.encoding();
         let first = FirstLines::read(&mut chunks, u64::MAX, usize::MAX).unwrap();
         let mut out = vec!["too long".to_owned(); usize::try_from(first.seen).unwrap()];
-        for (number, line) in first.lines {
-            out[usize::try_from(number).unwrap() - 1] = text(&line);
+        for (number, line) in first.lines() {
+            out[usize::try_from(number).unwrap() - 1] = text(line);
         }
-        (encoding, out)
+        (first.encoding, out)
     }
 
     fn utf16(text: &str, bytes: fn(u16) -> [u8; 2]) -> Vec<u8> {

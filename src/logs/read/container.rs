@@ -7,8 +7,9 @@ use std::io::{self, Read, Seek, SeekFrom};
 use flate2::read::MultiGzDecoder;
 
 use super::ReadError;
-use super::long;
+use super::chunk::FirstLines;
 use super::settings::ReadSettings;
+use super::{head, long};
 
 /// Text of a compressed log, bytes: a small file of a stranger must not fill the disk.
 const LARGEST: u64 = 4 << 30;
@@ -42,6 +43,8 @@ pub(super) struct Unpacked {
     pub sheet: Option<String>,
     /// It was a long table: quantities have been put side by side.
     pub long: bool,
+    /// Its first lines, where they were read already.
+    pub first: Option<FirstLines>,
 }
 
 /// Unpacks a log.
@@ -63,15 +66,17 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<Unpack
     }
     // What was compressed must be text as well.
     refuse(&first_bytes(&mut text)?)?;
-    let wide = long::side_by_side(&mut text, settings)?;
+    let first = head::first_lines(&mut text, 0)?;
+    let wide = long::side_by_side(&mut text, &first, settings)?;
     text.seek(SeekFrom::Start(0))?;
-    Ok(Unpacked { long: wide.is_some(), text: wide.unwrap_or(text), sheet: None })
+    let long = wide.is_some();
+    Ok(Unpacked { long, text: wide.unwrap_or(text), sheet: None, first: (!long).then_some(first) })
 }
 
 #[cfg(feature = "workbooks")]
 fn workbook(file: File, settings: &ReadSettings) -> Result<Unpacked, ReadError> {
     let (text, sheet) = super::workbook::unpacked(file, settings)?;
-    Ok(Unpacked { text, sheet: Some(sheet), long: false })
+    Ok(Unpacked { text, sheet: Some(sheet), long: false, first: None })
 }
 
 #[cfg(not(feature = "workbooks"))]

@@ -36,27 +36,25 @@ const NO_VOLTS: f64 = 1500.0;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
 
-/// The first lines of a log.
-pub(super) fn lines(source: impl Read) -> Result<Vec<(u64, Vec<u8>)>, ReadError> {
-    Ok(FirstLines::read(&mut Chunks::new(source)?, LINES, BYTES)?.lines)
+/// The first lines of a log, so many more of them as are skipped.
+pub(super) fn first_lines(source: impl Read, skip: u64) -> Result<FirstLines, ReadError> {
+    Ok(FirstLines::read(&mut Chunks::new(source)?, LINES + skip, BYTES)?)
 }
 
 /// The layout, and the report with what stands above the table.
 pub(super) fn recognise(
-    source: impl Read,
+    first: &FirstLines,
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
-    let mut chunks = Chunks::new(source)?;
-    let encoding = chunks.encoding();
-    let FirstLines { lines: mut held, seen } = FirstLines::read(&mut chunks, LINES + settings.skip, BYTES)?;
+    let (mut held, seen, encoding) = (first.lines(), first.seen, first.encoding);
     held.retain(|(line, _)| *line > settings.skip);
     let found = [b'\t', b';', b',', b'|', b' ']
         .into_iter()
         .filter_map(|delimiter| Table::find(&held, delimiter))
         // The first of equals wins: a space divides only what nothing else does.
         .rev()
-        .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
-    let Some(mut table) = found else {
+        .max_by_key(|(table, _)| (table.rows.min(50), table.cells, table.columns));
+    let Some((mut table, divided)) = found else {
         return Err(kind_of(&held).map_or_else(
             || {
                 Refused(format!(
@@ -67,10 +65,14 @@ pub(super) fn recognise(
             ReadError::other_kind,
         ));
     };
+    let mut divided = divided.into_iter().peekable();
     let mut rows: Vec<Row<'_>> = held
         .iter()
-        .filter(|(_, line)| !is_blank(line))
-        .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
+        .map(|&(line, raw)| {
+            let known = divided.next_if(|row| row.line == line);
+            known.unwrap_or_else(|| Row { line, fields: split(raw, table.delimiter), raw })
+        })
+        .filter(|row| !is_blank(row.raw))
         .collect();
     if let Some(filter) = &settings.rows {
         table.first = only_rows(&mut rows, filter).ok_or_else(|| {

@@ -5,9 +5,8 @@ use std::fs::File;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 
 use super::ReadError;
-use super::chunk::{Chunk, Chunks, LONGEST, text, without_cr};
+use super::chunk::{Chunk, Chunks, FirstLines, LONGEST, NumberedLine, text, without_cr};
 use super::column::{Column, Meaning, is_of};
-use super::head;
 use super::settings::ReadSettings;
 use super::table::split;
 use super::unit::COLUMN as UNIT;
@@ -30,8 +29,12 @@ struct Plan {
 }
 
 /// A long table with its quantities side by side; nothing where it is none.
-pub(super) fn side_by_side(file: &mut File, settings: &ReadSettings) -> Result<Option<File>, ReadError> {
-    let lines = head::lines(&mut *file)?;
+pub(super) fn side_by_side(
+    file: &mut File,
+    first: &FirstLines,
+    settings: &ReadSettings,
+) -> Result<Option<File>, ReadError> {
+    let lines = first.lines();
     // Most files have no line with both words, and splitting all of them takes longer.
     let has = |raw: &[u8], words: &str| {
         let line = text(raw).to_lowercase().replace(' ', "");
@@ -104,7 +107,7 @@ impl Wide {
 }
 
 impl Plan {
-    fn find(lines: &[(u64, Vec<u8>)], delimiter: u8, settings: &ReadSettings) -> Option<Self> {
+    fn find(lines: &[NumberedLine<'_>], delimiter: u8, settings: &ReadSettings) -> Option<Self> {
         let below = lines.iter().skip_while(|(line, _)| *line <= settings.skip);
         let (at, plan) = below.clone().enumerate().find_map(|(at, (line, raw))| {
             let names: Vec<String> = split(raw, delimiter)

@@ -46,6 +46,7 @@ use thiserror::Error;
 use crate::record::open::{self, Refused};
 
 use ahead::Ahead;
+use chunk::FirstLines;
 use clock::Clock;
 use order::Order;
 use parse::{Marks, Odd, Parsed, RowParser, What};
@@ -123,8 +124,8 @@ impl LogReader<File> {
         if metadata.len() > LARGEST {
             return Err(refused(Refused::TooLarge { path: path.to_owned(), most: LARGEST }));
         }
-        let container::Unpacked { text, sheet, long } = container::unpacked(file, settings)?;
-        let mut log = Self::new(text, settings)?;
+        let container::Unpacked { text, sheet, long, first } = container::unpacked(file, settings)?;
+        let mut log = Self::recognised(text, settings, first)?;
         (log.layout.sheet, log.layout.long) = (sheet, long);
         Ok(log)
     }
@@ -135,15 +136,33 @@ impl<R: Read + Seek> LogReader<R> {
     ///
     /// # Errors
     /// As [`LogReader::open`].
-    pub fn new(mut source: R, settings: &ReadSettings) -> Result<Self, ReadError> {
+    pub fn new(source: R, settings: &ReadSettings) -> Result<Self, ReadError> {
+        Self::recognised(source, settings, None)
+    }
+
+    /// As [`LogReader::new`], where the first lines may have been read already.
+    fn recognised(
+        mut source: R,
+        settings: &ReadSettings,
+        first: Option<FirstLines>,
+    ) -> Result<Self, ReadError> {
+        let lines = |source: &mut R, skip: u64| {
+            source.seek(SeekFrom::Start(0))?;
+            head::first_lines(source, skip)
+        };
+        let mut first = match first {
+            Some(first) => first,
+            None => lines(&mut source, 0)?,
+        };
         let mut told = None;
         if settings.profile.is_some() || !settings.known.is_empty() {
-            source.seek(SeekFrom::Start(0))?;
-            told = Some(settings.with_profile(&head::lines(&mut source)?).map_err(ReadError::Refused)?);
+            told = Some(settings.with_profile(&first.lines()).map_err(ReadError::Refused)?);
         }
-        source.seek(SeekFrom::Start(0))?;
-        let (layout, report) = head::recognise(&mut source, told.as_ref().unwrap_or(settings))?;
-        let mut layout = layout;
+        let settings = told.as_ref().unwrap_or(settings);
+        if settings.skip > 0 {
+            first = lines(&mut source, settings.skip)?;
+        }
+        let (mut layout, report) = head::recognise(&first, settings)?;
         if let Some(turned) = layout.other_date_order() {
             let read = |layout: &Layout, source: &mut R| -> Result<(u64, f64), ReadError> {
                 source.seek(SeekFrom::Start(0))?;

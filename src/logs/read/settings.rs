@@ -7,6 +7,7 @@ use thiserror::Error;
 
 use crate::units::words;
 
+use super::chunk::NumberedLine;
 use super::clock::DateOrder;
 use super::column::Meaning;
 use super::table::names;
@@ -63,7 +64,7 @@ impl ReadSettings {
     ///
     /// # Errors
     /// There is none of that name, or several have that header.
-    pub(super) fn with_profile(&self, lines: &[(u64, Vec<u8>)]) -> Result<Self, String> {
+    pub(super) fn with_profile(&self, lines: &[NumberedLine<'_>]) -> Result<Self, String> {
         let profile = match &self.profile {
             Some(name) => Some(self.known.named(name)?),
             None => self.known.of_lines(lines)?,
@@ -112,7 +113,7 @@ pub struct Profile {
 }
 
 impl Profile {
-    fn is_of(&self, lines: &[(u64, Vec<u8>)]) -> bool {
+    fn is_of(&self, lines: &[NumberedLine<'_>]) -> bool {
         !self.header.is_empty()
             && lines.iter().any(|(_, line)| {
                 [b'\t', b';', b',', b'|'].iter().any(|delimiter| names(line, *delimiter) == self.header)
@@ -155,7 +156,7 @@ impl Profiles {
     }
 
     /// The one profile whose header stands in these lines.
-    pub(super) fn of_lines(&self, lines: &[(u64, Vec<u8>)]) -> Result<Option<&Profile>, String> {
+    pub(super) fn of_lines(&self, lines: &[NumberedLine<'_>]) -> Result<Option<&Profile>, String> {
         let fitting: Vec<&Profile> = self.all.iter().filter(|profile| profile.is_of(lines)).collect();
         match fitting.as_slice() {
             [] => Ok(None),

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
-use super::chunk::text;
+use super::chunk::{NumberedLine, text};
 use super::clock;
 use super::number::{self, Cell, DecimalMark, Notation};
 
@@ -80,18 +80,19 @@ pub(super) fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
 }
 
 impl Table {
-    /// The table that this delimiter would make of the lines: most rows of data with one count of fields.
-    pub fn find(lines: &[(u64, Vec<u8>)], delimiter: u8) -> Option<Self> {
-        let rows: Vec<(u64, Vec<Cow<'_, [u8]>>)> = lines
+    /// The table that this delimiter would make of the lines: most rows of data with one count of fields. With it the
+    /// lines that it divides.
+    pub fn find<'a>(lines: &[NumberedLine<'a>], delimiter: u8) -> Option<(Self, Vec<Row<'a>>)> {
+        let rows: Vec<Row<'a>> = lines
             .iter()
             .filter(|(_, raw)| memchr::memchr(delimiter, raw).is_some())
-            .map(|(line, raw)| (*line, split(raw, delimiter)))
-            .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
+            .map(|&(line, raw)| Row { line, fields: split(raw, delimiter), raw })
+            .filter(|row| row.fields.len() >= 2 && row.fields.len() <= 4096)
             .collect();
         let (notation, ambiguous) = notation(&rows);
         let data: Vec<(u64, usize, usize)> = rows
             .iter()
-            .filter_map(|(line, fields)| Some((*line, fields.len(), data_cells(fields, notation)?)))
+            .filter_map(|row| Some((row.line, row.fields.len(), data_cells(&row.fields, notation)?)))
             .collect();
         let count_of = |count: usize| data.iter().filter(|(_, c, _)| *c == count).count();
         let columns =
@@ -99,13 +100,15 @@ impl Table {
         let of_table = || data.iter().filter(|(_, count, _)| *count == columns);
         let first = of_table().next()?.0;
         let cells = of_table().take(50).map(|(_, _, cells)| cells).sum();
-        Some(Self { delimiter, notation, first, columns, rows: count_of(columns), cells, ambiguous })
+        let count = count_of(columns);
+        let table = Self { delimiter, notation, first, columns, rows: count, cells, ambiguous };
+        Some((table, rows))
     }
 }
 
 /// How numbers are written, by what can be read in one way only; and a cell that can be read in two where
 /// no other decides.
-fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>) {
+fn notation(rows: &[Row<'_>]) -> (Notation, Option<Ambiguous>) {
     /// Numbers with a point, and with a comma, that show what the mark is.
     #[derive(Default)]
     struct Seen {
@@ -118,7 +121,7 @@ fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>)
         eithers: usize,
     }
     let (mut point, mut comma) = (Seen::default(), Seen::default());
-    for (line, fields) in rows {
+    for Row { line, fields, .. } in rows {
         for field in fields.iter().filter(|field| memchr::memchr2(b'.', b',', field).is_some()) {
             let Ok(cell) = std::str::from_utf8(field) else {
                 continue;

@@ -51,10 +51,10 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<(File,
             let found =
                 write_sheet(&mut book, name, ROWS + u32::try_from(settings.skip).unwrap_or(0), &mut text)
                     .and_then(|()| {
-                        let settings = settings
-                            .with_profile(&head::lines(text.as_slice())?)
-                            .map_err(ReadError::Refused)?;
-                        head::recognise(text.as_slice(), &settings).map(|_| ())
+                        let first = head::first_lines(text.as_slice(), 0)?;
+                        let settings = settings.with_profile(&first.lines()).map_err(ReadError::Refused)?;
+                        let first = head::first_lines(text.as_slice(), settings.skip)?;
+                        head::recognise(&first, &settings).map(|_| ())
                     });
             match found {
                 Ok(()) => logs.push(name.clone()),

@@ -229,21 +229,32 @@ pub fn functions() -> impl Iterator<Item = &'static Function> {
 
 /// Names in an expression, each once, in order.
 pub(crate) fn gather<'a>(expr: &'a Expr, names: &mut Vec<&'a str>) {
+    each_name(expr, &mut |name| {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    });
+}
+
+/// True where a name stands in an expression.
+pub(crate) fn mentions(expr: &Expr, name: &str) -> bool {
+    let mut found = false;
+    each_name(expr, &mut |here| found |= here == name);
+    found
+}
+
+fn each_name<'a>(expr: &'a Expr, take: &mut impl FnMut(&'a str)) {
     match &expr.node {
-        Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => {
-            if !names.contains(&name.as_str()) {
-                names.push(name);
-            }
-        }
-        Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => gather(x, names),
+        Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => take(name),
+        Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => each_name(x, take),
         Node::Arithmetic(_, l, r) | Node::Compare(_, l, r) | Node::And(l, r) | Node::Or(l, r) => {
-            gather(l, names);
-            gather(r, names);
+            each_name(l, take);
+            each_name(r, take);
         }
-        Node::Call(_, list) => list.iter().for_each(|x| gather(x, names)),
+        Node::Call(_, list) => list.iter().for_each(|x| each_name(x, take)),
         Node::OneOf(x, list) => {
-            gather(x, names);
-            list.iter().for_each(|x| gather(x, names));
+            each_name(x, take);
+            list.iter().for_each(|x| each_name(x, take));
         }
         Node::Number(..) | Node::Text(_) | Node::YesNo(_) => {}
     }
