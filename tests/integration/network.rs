@@ -269,6 +269,15 @@ fn what_was_measured_comes_first() {
         told(&hot, "plus-bar")
     );
     assert!(missing(&hot, BELOW_LIMIT, "plus-bar").contains("contradict each other: plus-bar at"));
+    // A reading that nothing explains, such as a slip of the pen: it heats the neighbours in the network, and none of them
+    // falls short on that.
+    let slip = with(log(100.0, 170, 400.0));
+    assert_eq!(outcome(&slip, MEASURED, "plus-bar"), Some(Outcome::FallsShort));
+    for finding in slip.iter().filter(|finding| finding.rule == BELOW_LIMIT) {
+        assert_ne!(finding.outcome, Outcome::FallsShort, "{}", finding.part);
+        let missing = missing(&slip, BELOW_LIMIT, &finding.part);
+        assert!(missing.contains("contradict each other"), "{}: {missing}", finding.part);
+    }
     // A short test, or one at less current, proves nothing for the rated one.
     for (log, says) in [(log(100.0, 30, 12.0), "for 29.7 min"), (log(60.0, 170, 12.0), "60 A")] {
         let short = with(log);

@@ -308,6 +308,8 @@ pub enum Side {
     AtMost,
     /// The true value lies within the uncertainty that is stated; what is missing would narrow it.
     Within,
+    /// The true value may lie on either side: what it follows from contradicts itself.
+    Either,
 }
 
 impl Side {
@@ -317,6 +319,7 @@ impl Side {
         match self {
             Self::AtLeast => Some("at least"),
             Self::AtMost => Some("at most"),
+            Self::Either => Some("about"),
             Self::Within => None,
         }
     }

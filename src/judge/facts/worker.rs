@@ -142,9 +142,13 @@ impl<'a> Worker<'a> {
             return;
         }
         match &mut self.bound {
-            // What only narrows a range takes no bound away.
-            Some(bound) if bound.side == side || side == Side::Within => {
+            // What only narrows a range takes no bound away, and where both sides are open one more changes nothing.
+            Some(bound) if [bound.side, Side::Within].contains(&side) || bound.side == Side::Either => {
                 bound.missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
+            }
+            Some(bound) if side == Side::Either => {
+                let missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
+                *bound = Bound { side, missing, by_definition };
             }
             _ => self.bound = Some(Bound { side, missing: capped(missing), by_definition }),
         }

@@ -388,7 +388,8 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Decided {
 /// What is missing where an outcome rests on a bound and would change towards the true value.
 ///
 /// The margin is taken again with the bounded fact moved a little to the side on which its true value lies: a pass that
-/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition).
+/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition). What
+/// contradicts itself carries neither.
 fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Outcome) -> Vec<Missing> {
     let Node::Compare(_, left, right) = &rule.require.node else { return Vec::new() };
     if outcome == Outcome::NotDecided || !relation.orders() {
@@ -410,6 +411,7 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
             Side::AtLeast => 1.0,
             Side::AtMost => -1.0,
             Side::Within => continue,
+            Side::Either => 0.0,
         };
         // A bound of zero moves as well.
         let step = up * 1e-3 * if amount.value() == 0.0 { 1.0 } else { amount.value().abs() };
@@ -423,7 +425,7 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
             Outcome::Meets => change < 0.0,
             _ => change > 0.0 && !bound.by_definition,
         };
-        if rests_on_it {
+        if rests_on_it || bound.side == Side::Either {
             for lacking in &bound.missing {
                 if !missing.contains(lacking) {
                     missing.push(lacking.clone());

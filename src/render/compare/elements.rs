@@ -177,6 +177,7 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
             match worked.bound.as_ref().map(|bound| bound.side) {
                 Some(Side::AtLeast) => cell.text = format!("at least {}", cell.text),
                 Some(Side::AtMost) => cell.text = format!("at most {}", cell.text),
+                Some(Side::Either) => cell.text = format!("about {}", cell.text),
                 Some(Side::Within) | None => {}
             }
             cell

@@ -252,7 +252,8 @@ impl Solved<'_> {
         work
     }
 
-    /// A finished answer; a contradiction and parts that are not known take "meets" away.
+    /// A finished answer. Where measurements and record contradict each other the network follows neither of them, and no
+    /// rule meets or falls short on what it says.
     fn done(
         &self,
         mut work: Worker<'_>,
@@ -270,7 +271,8 @@ impl Solved<'_> {
                 show(high, dimension)
             )
         });
-        work.bounded(towards, self.followed.clash.clone(), false);
+        work.bounded(towards, self.followed.lid_open.clone(), false);
+        work.bounded(Side::Either, self.followed.clash.clone(), false);
         work.done(Amount::between(low, high, source, dimension))
     }
 

@@ -76,6 +76,8 @@ impl Measured {
 pub(super) struct Followed {
     /// What is believed of the free quantities.
     pub belief: Belief,
+    /// Tests of which nobody knows whether the lid was on.
+    pub lid_open: Vec<Missing>,
     /// What contradicts, in words.
     pub clash: Vec<Missing>,
     /// The largest normalised residual, with the working; none without a measurement.
@@ -122,7 +124,8 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
     let uncovered = |test: &&Measured| test.lid.is_none() && !test.temperatures.is_empty();
     let mut followed = Followed {
         belief: Belief::ranges(network),
-        clash: measured.iter().filter(uncovered).map(lid_of).collect(),
+        lid_open: measured.iter().filter(uncovered).map(lid_of).collect(),
+        clash: Vec::new(),
         residual: None,
         highest: highest(facts, pack, measured),
         readings: number(facts, measured, None),

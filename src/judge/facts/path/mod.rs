@@ -438,7 +438,8 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     weakest.steps.iter().for_each(|step| work.step(|| step.clone()));
     work.step(|| format!("weakest: {label}, {}", amount.show()));
     for (other, worked, may) in known.iter().filter(|(other, ..)| other != label) {
-        if let Some(bound) = worked.bound.as_ref().filter(|bound| bound.side == Side::AtMost) {
+        let less = |side: Side| matches!(side, Side::AtMost | Side::Either);
+        if let Some(bound) = worked.bound.as_ref().filter(|bound| less(bound.side)) {
             lacks.extend(bound.missing.iter().cloned());
         }
         if may.ends().0 < amount.ends().0 {
