@@ -451,8 +451,12 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     work.bounded(Side::AtMost, lacks, false);
     let worked = work.worked(Val::Amount((*amount).clone()));
-    let name = Worked { value: Val::Text(label.clone()), ..worked.clone() };
-    (Ok(worked), Ok(name))
+    let name = match &worked.bound {
+        // What contradicts itself names no part.
+        Some(bound) if bound.side == Side::Either => Err(bound.missing.clone()),
+        _ => Ok(Worked { value: Val::Text(label.clone()), ..worked.clone() }),
+    };
+    (Ok(worked), name)
 }
 
 /// The elements that open on overcurrent; what could not be told of the others is noted.
