@@ -146,8 +146,9 @@ impl<'a> Worker<'a> {
             Some(bound) if [bound.side, Side::Within].contains(&side) || bound.side == Side::Either => {
                 bound.missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
             }
+            // What contradicts comes first: nothing else helps before that is looked at.
             Some(bound) if side == Side::Either => {
-                let missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
+                let missing = capped(missing.into_iter().chain(std::mem::take(&mut bound.missing)));
                 *bound = Bound { side, missing, by_definition };
             }
             _ => self.bound = Some(Bound { side, missing: capped(missing), by_definition }),

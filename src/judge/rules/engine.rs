@@ -596,7 +596,13 @@ fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
         }
         _ => (None, None),
     };
-    let decision = if bounded {
+    let contradicts = |name: &&str| {
+        let worked = facts.worked(name).and_then(|answer| answer.as_ref().ok());
+        worked.and_then(|worked| worked.bound.as_ref()).is_some_and(|bound| bound.side == Side::Either)
+    };
+    let decision = if bounded && names.iter().any(contradicts) {
+        Some("one side follows from readings and a record that contradict each other".to_owned())
+    } else if bounded {
         Some("one side is only a bound, and what it leaves out could change the outcome".to_owned())
     } else {
         decision
