@@ -20,7 +20,7 @@ use super::transient::{COARSE_ERROR, Course, Laid, Phase, Run, STEP_ERROR, Steps
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
 const SIDE: f64 = 0.774_597;
 /// Quantities whose effect is less than this part of the largest one are taken as straight.
-const STRAIGHT: f64 = 0.1;
+const STRAIGHT: f64 = 0.03;
 /// Draws about each point of a range that are solved in full.
 const CHECKED: usize = 5;
 /// Quantities whose effect on an output is less than this part of the largest one's are left out: twenty of them would
