@@ -311,7 +311,7 @@ impl<'a, const N: usize> Equations<'a, N> {
     /// Heat flows at these temperatures, K, and these terminal currents, A (positive on discharge).
     #[inline(always)]
     pub(super) fn flow(&self, t: &[[f64; N]], current: [f64; N], flow: &mut Flow<N>) {
-        let Numbers { parts, .. } = &self.numbers;
+        let parts = &self.numbers.parts;
         flow.ohms.clear();
         for r in &parts.resistors {
             let (a, b) = (t[r.heat.0], t[r.heat.1]);
@@ -371,7 +371,7 @@ impl<'a, const N: usize> Equations<'a, N> {
         flow: &Flow<N>,
         matrix: &mut Vec<[f64; N]>,
     ) {
-        let Numbers { parts, .. } = &self.numbers;
+        let parts = &self.numbers.parts;
         matrix.clear();
         matrix.extend_from_slice(&self.numbers.constant);
         let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();

@@ -229,9 +229,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 anchor = (x.clone(), now.clone());
             }
             // Slopes on the coarse mesh, with the same steps on both sides.
-            here = match here.is_empty() {
-                true => predict(coarse, &x, COARSE_ERROR)?,
-                false => roughly_now.drain(..).zip(here).map(|(there, (_, parts))| (there, parts)).collect(),
+            here = if here.is_empty() {
+                predict(coarse, &x, COARSE_ERROR)?
+            } else {
+                roughly_now.drain(..).zip(here).map(|(there, (_, parts))| (there, parts)).collect()
             };
             // On which side of each quantity there is room.
             let side = |&i: &usize| {

@@ -524,17 +524,16 @@ impl<'a> Spread<'a> {
             rises.map(|((rise, start), model)| (start + flattened(rise) * model).min(MELTED)).collect()
         };
         let mut first = vec![f64::INFINITY; start.len()];
-        let everywhere = self.circuit.network.places.len();
+        let states = at_centre.iter().chain(ends.as_ref().map(|(fine, _)| fine));
         // What only leads or sheds heat has no range.
-        let at_rest = |state: &ThermalState| -> Vec<Range> {
-            let at = |place| case.hottest(state, ElementId(place));
-            let centre = |place| Range { low: at(place), middle: at(place), high: at(place) };
-            (0..everywhere).map(centre).collect()
+        let without_range = |state: &ThermalState| -> Vec<Range> {
+            let hottest =
+                (0..self.circuit.network.places.len()).map(|place| case.hottest(state, ElementId(place)));
+            hottest.map(|kelvin| Range { low: kelvin, middle: kelvin, high: kelvin }).collect()
         };
-        let of_ends = |time: &f64| ends.as_ref().filter(|_| time.is_infinite()).map(|(fine, _)| fine);
-        let of_times = |time: &f64| times.iter().position(|known| known == time).map(|at| &at_centre[at]);
-        let centre = |time: &f64| of_times(time).or_else(|| of_ends(time)).map(at_rest).unwrap_or_default();
-        let mut hottest: Vec<Vec<Range>> = asked.iter().map(centre).collect();
+        let centre = |time: &f64| solved.iter().zip(states.clone()).find(|(known, _)| *known == time);
+        let of_centre = |time: &f64| centre(time).map(|(_, state)| without_range(state)).unwrap_or_default();
+        let mut hottest: Vec<Vec<Range>> = asked.iter().map(of_centre).collect();
         for (output, &place) in places.iter().enumerate() {
             let limit = self.circuit.network.places[place].limit.filter(|_| times.len() > 1);
             let limits = limit.map(|_| self.limits(ElementId(place)));

@@ -90,10 +90,6 @@ fn bounded(mut found: Worked, more: Vec<Missing>, less: Vec<Missing>) -> Answer 
         match bound.side {
             Side::AtLeast => more.extend(bound.missing.iter().cloned()),
             Side::AtMost => less.extend(bound.missing.iter().cloned()),
-            Side::Either => {
-                more.extend(bound.missing.iter().cloned());
-                less.extend(bound.missing.iter().cloned());
-            }
             Side::Within => {}
         }
     }

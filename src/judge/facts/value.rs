@@ -308,8 +308,6 @@ pub enum Side {
     AtMost,
     /// The true value lies within the uncertainty that is stated; what is missing would narrow it.
     Within,
-    /// The true value may lie on either side: what it follows from contradicts itself.
-    Either,
 }
 
 impl Side {
@@ -319,7 +317,6 @@ impl Side {
         match self {
             Self::AtLeast => Some("at least"),
             Self::AtMost => Some("at most"),
-            Self::Either => Some("about"),
             Self::Within => None,
         }
     }

@@ -142,14 +142,9 @@ impl<'a> Worker<'a> {
             return;
         }
         match &mut self.bound {
-            // What only narrows a range takes no bound away, and where both sides are open one more changes nothing.
-            Some(bound) if [bound.side, Side::Within].contains(&side) || bound.side == Side::Either => {
+            // What only narrows a range takes no bound away.
+            Some(bound) if bound.side == side || side == Side::Within => {
                 bound.missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
-            }
-            // What contradicts comes first: nothing else helps before that is looked at.
-            Some(bound) if side == Side::Either => {
-                let missing = capped(missing.into_iter().chain(std::mem::take(&mut bound.missing)));
-                *bound = Bound { side, missing, by_definition };
             }
             _ => self.bound = Some(Bound { side, missing: capped(missing), by_definition }),
         }

@@ -388,8 +388,7 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Decided {
 /// What is missing where an outcome rests on a bound and would change towards the true value.
 ///
 /// The margin is taken again with the bounded fact moved a little to the side on which its true value lies: a pass that
-/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition). What
-/// contradicts itself carries neither.
+/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition).
 fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Outcome) -> Vec<Missing> {
     let Node::Compare(_, left, right) = &rule.require.node else { return Vec::new() };
     if outcome == Outcome::NotDecided || !relation.orders() {
@@ -411,7 +410,6 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
             Side::AtLeast => 1.0,
             Side::AtMost => -1.0,
             Side::Within => continue,
-            Side::Either => 0.0,
         };
         // A bound of zero moves as well.
         let step = up * 1e-3 * if amount.value() == 0.0 { 1.0 } else { amount.value().abs() };
@@ -425,7 +423,7 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
             Outcome::Meets => change < 0.0,
             _ => change > 0.0 && !bound.by_definition,
         };
-        if rests_on_it || bound.side == Side::Either {
+        if rests_on_it {
             for lacking in &bound.missing {
                 if !missing.contains(lacking) {
                     missing.push(lacking.clone());
@@ -596,13 +594,7 @@ fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
         }
         _ => (None, None),
     };
-    let contradicts = |name: &&str| {
-        let worked = facts.worked(name).and_then(|answer| answer.as_ref().ok());
-        worked.and_then(|worked| worked.bound.as_ref()).is_some_and(|bound| bound.side == Side::Either)
-    };
-    let decision = if bounded && names.iter().any(contradicts) {
-        Some("one side follows from readings and a record that contradict each other".to_owned())
-    } else if bounded {
+    let decision = if bounded {
         Some("one side is only a bound, and what it leaves out could change the outcome".to_owned())
     } else {
         decision

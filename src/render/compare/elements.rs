@@ -7,7 +7,7 @@ use super::explain::{Matched, PermissibleCurrent, Rated};
 use super::fields::{self, PartComparison, Row, RowCell, Sorted, fingerprint};
 use super::matching::{Item, Rows};
 use super::{Columns, explain};
-use crate::judge::facts::{Answer, Bound, Missing, Side, Worked, element_label};
+use crate::judge::facts::{Answer, Side, element_label};
 use crate::judge::inspection::Inspection;
 use crate::record::Record;
 use crate::record::parts::{Element, ElementKind, Leg};
@@ -163,24 +163,21 @@ fn one(
     }
 }
 
-fn not_known(missing: &[Missing]) -> RowCell {
-    let words: Vec<&str> = missing.iter().map(|missing| missing.what.as_str()).collect();
-    RowCell { note: Some(words.join("; ")), ..RowCell::text("not known") }
-}
-
 /// A row of derived values; none where the record has no such part.
 pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
     let cells = answers.iter().map(|answer| match answer {
         None => RowCell::text("–"),
-        Some(Err(missing)) => not_known(missing),
-        Some(Ok(Worked { bound: Some(Bound { side: Side::Either, missing, .. }), .. })) => not_known(missing),
+        Some(Err(missing)) => RowCell {
+            note: Some(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")),
+            ..RowCell::text("not known")
+        },
         Some(Ok(worked)) => {
             let mut cell =
                 worked.value.amount().map_or_else(|| RowCell::text(worked.value.show()), RowCell::of_amount);
             match worked.bound.as_ref().map(|bound| bound.side) {
                 Some(Side::AtLeast) => cell.text = format!("at least {}", cell.text),
                 Some(Side::AtMost) => cell.text = format!("at most {}", cell.text),
-                Some(Side::Within | Side::Either) | None => {}
+                Some(Side::Within) | None => {}
             }
             cell
         }

@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
-use crate::judge::facts::{Answer, Derived, Missing, Reason, Side, Subject, Val, element_label};
+use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::next::{Judged, MOST, Next, Waiting, waiting};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
@@ -67,11 +67,6 @@ impl Worth {
             None => Self::default(),
             Some(Err(missing)) => Self { missing: missing.clone(), ..Self::default() },
             Some(Ok(worked)) => {
-                // What contradicts itself is no figure to tell; the findings that rest on it say what contradicts.
-                let clash = worked.bound.as_ref().filter(|bound| bound.side == Side::Either);
-                if let Some(clash) = clash {
-                    return Self { missing: clash.missing.clone(), ..Self::default() };
-                }
                 let amount = worked.value.amount();
                 Self {
                     value: Some(worked.value.show()),

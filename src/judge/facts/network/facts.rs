@@ -87,15 +87,12 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
         Ok(built) => built,
         Err(missing) => {
             let mut of = Of::default();
-            for name in PATH {
-                of.path.push((name, Err(missing.clone())));
-            }
             of.path.push(("path.temperature_readings", number(facts, measured, None)));
             for index in 0..facts.record.path.element.len() {
                 let number = number(facts, measured, Some(index));
                 of.elements.push((index, "element.temperature_readings", number));
-                of.not_known(facts, index, &missing);
             }
+            of.nothing_follows(facts, &missing);
             return of;
         }
     };
@@ -143,6 +140,14 @@ impl Of {
         self.elements.extend(whole.map(|(_, answer)| (index, PERMISSIBLE[0], answer)));
     }
 
+    /// Nothing can be told of the path, nor of its elements but their limits.
+    fn nothing_follows(&mut self, facts: &Facts<'_>, missing: &[Missing]) {
+        self.path.extend(PATH.map(|name| (name, Err(missing.to_vec()))));
+        for index in 0..facts.record.path.element.len() {
+            self.not_known(facts, index, missing);
+        }
+    }
+
     /// Of an element nothing can be told but its limit.
     fn not_known(&mut self, facts: &Facts<'_>, index: usize, missing: &[Missing]) {
         let kind = facts.record.path.element.get(index).and_then(Element::kind);
@@ -166,8 +171,6 @@ const KEPT: usize = 8;
 fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&str]) -> Of {
     let mut of = Of::default();
     let followed = super::measured::follow(facts, built, measured);
-    let spread = Spread::new(&built.circuit, &followed.belief);
-    let solved = Solved { facts, pack: built, spread, followed: &followed, left_out };
     for (index, number, highest) in &followed.highest {
         of.elements.push((*index, "element.temperature_readings", number.clone()));
         if let Some(highest) = highest {
@@ -178,6 +181,13 @@ fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&st
     if let Some(residual) = &followed.residual {
         of.path.push(("path.residual", residual.clone()));
     }
+    // Where measurements and record contradict each other the network follows neither of them.
+    if !followed.clash.is_empty() {
+        of.nothing_follows(facts, &followed.clash);
+        return of;
+    }
+    let spread = Spread::new(&built.circuit, &followed.belief);
+    let solved = Solved { facts, pack: built, spread, followed: &followed, left_out };
     let asked = |name: &str| !left_out.contains(&name);
     let rooms = [(PATH[3], "limit.hot_ambient"), (PATH[4], "claims.discharge_temperature_max")];
     let rooms = rooms.map(|(of, room)| if asked(of) { solved.fact(room) } else { Err(Vec::new()) });
@@ -252,8 +262,7 @@ impl Solved<'_> {
         work
     }
 
-    /// A finished answer. Where measurements and record contradict each other the network follows neither of them, and no
-    /// rule meets or falls short on what it says.
+    /// A finished answer; what was measured under a lid that nobody wrote down takes "meets" away.
     fn done(
         &self,
         mut work: Worker<'_>,
@@ -272,7 +281,6 @@ impl Solved<'_> {
             )
         });
         work.bounded(towards, self.followed.lid_open.clone(), false);
-        work.bounded(Side::Either, self.followed.clash.clone(), false);
         work.done(Amount::between(low, high, source, dimension))
     }
 

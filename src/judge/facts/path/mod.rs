@@ -425,6 +425,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
             }
         }
     }
+    lacks.extend(network.and_then(|answer| answer.as_ref().err()).into_iter().flatten().cloned());
     if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by")) {
         known.extend(worked.value.amount().map(|amount| (place.value.show(), worked, amount)));
     }
@@ -438,8 +439,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     weakest.steps.iter().for_each(|step| work.step(|| step.clone()));
     work.step(|| format!("weakest: {label}, {}", amount.show()));
     for (other, worked, may) in known.iter().filter(|(other, ..)| other != label) {
-        let less = |side: Side| matches!(side, Side::AtMost | Side::Either);
-        if let Some(bound) = worked.bound.as_ref().filter(|bound| less(bound.side)) {
+        if let Some(bound) = worked.bound.as_ref().filter(|bound| bound.side == Side::AtMost) {
             lacks.extend(bound.missing.iter().cloned());
         }
         if may.ends().0 < amount.ends().0 {
@@ -451,12 +451,8 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     work.bounded(Side::AtMost, lacks, false);
     let worked = work.worked(Val::Amount((*amount).clone()));
-    let name = match &worked.bound {
-        // What contradicts itself names no part.
-        Some(bound) if bound.side == Side::Either => Err(bound.missing.clone()),
-        _ => Ok(Worked { value: Val::Text(label.clone()), ..worked.clone() }),
-    };
-    (Ok(worked), name)
+    let name = Worked { value: Val::Text(label.clone()), ..worked.clone() };
+    (Ok(worked), Ok(name))
 }
 
 /// The elements that open on overcurrent; what could not be told of the others is noted.
