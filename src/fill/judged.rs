@@ -51,7 +51,7 @@ pub fn decided(before: &Judgement, now: &Judgement) -> Vec<Decided> {
     let key = |finding: &Finding| (finding.rule.clone(), finding.subject.clone());
     let old: std::collections::BTreeMap<_, Outcome> =
         before.findings.iter().map(|finding| (key(finding), finding.outcome)).collect();
-    for finding in &now.findings {
+    for finding in now.findings.iter() {
         let was = old.get(&key(finding)).copied();
         let open_before = was.is_none_or(|outcome| outcome == Outcome::NotDecided);
         // What waits for a log is told when the log has been read.

@@ -54,7 +54,7 @@ struct Change<'a> {
 }
 
 /// Changed records and what the engine says of them, by their changes.
-type Known = BTreeMap<Vec<(String, String, usize)>, Option<Arc<(Record, Vec<Finding>)>>>;
+type Known = BTreeMap<Vec<(String, String, usize)>, Option<Arc<(Record, Arc<Vec<Finding>>)>>>;
 
 struct Trial<'a> {
     judged: Judged<'a>,
@@ -93,7 +93,11 @@ pub fn supports(judged: Judged<'_>) -> Vec<Support> {
     short.into_iter().filter_map(|rule| support(judged, rule, &base)).collect()
 }
 
-fn support(judged: Judged<'_>, rule: &SupportRule, base: &Arc<(Record, Vec<Finding>)>) -> Option<Support> {
+fn support(
+    judged: Judged<'_>,
+    rule: &SupportRule,
+    base: &Arc<(Record, Arc<Vec<Finding>>)>,
+) -> Option<Support> {
     let claimed = judged.record.claims.found(&rule.claim)?;
     let figure = match claimed.state() {
         State::Known(Value::Quantity(quantity)) => Some(quantity.clone()),
@@ -138,7 +142,7 @@ fn support(judged: Judged<'_>, rule: &SupportRule, base: &Arc<(Record, Vec<Findi
 
 impl<'a> Trial<'a> {
     /// What the engine says of a record without bench tests.
-    fn judge(&self, record: &Record) -> Vec<Finding> {
+    fn judge(&self, record: &Record) -> Arc<Vec<Finding>> {
         let derived = self.judged.derived.untested(record, &self.limits);
         judge(record, &derived, self.judged.book).findings
     }
@@ -207,8 +211,12 @@ impl<'a> Trial<'a> {
                 finding.outcome == Outcome::FallsShort
                     || finding.outcome == wanted && self.rule.rules.contains(&finding.rule)
             };
-            let at: Vec<Subject> =
-                found.iter().flat_map(|found| &found.1).filter(against).map(|finding| finding.at).collect();
+            let at: Vec<Subject> = found
+                .iter()
+                .flat_map(|found| found.1.iter())
+                .filter(against)
+                .map(|finding| finding.at)
+                .collect();
             for change in self.rule.modifications.iter().flat_map(|by| self.places(by, &at)) {
                 let same = |known: &Change<'_>| known.at == change.at && known.by.id == change.by.id;
                 if !tried.iter().any(same) {
@@ -273,7 +281,7 @@ impl<'a> Trial<'a> {
                 }
             }
         };
-        let against: Vec<&Finding> = found.iter().flat_map(|found| &found.1).filter(against).collect();
+        let against: Vec<&Finding> = found.iter().flat_map(|found| found.1.iter()).filter(against).collect();
         let Some(first) = against.first() else {
             return " No change that was tried would support it.".to_owned();
         };
@@ -370,7 +378,7 @@ impl<'a> Trial<'a> {
     }
 
     /// The record with these changes, and what the engine says of it.
-    fn with(&self, changes: &[Change<'_>]) -> Option<Arc<(Record, Vec<Finding>)>> {
+    fn with(&self, changes: &[Change<'_>]) -> Option<Arc<(Record, Arc<Vec<Finding>>)>> {
         let key = changes
             .iter()
             .map(|change| (change.by.id.clone(), format!("{:?}", change.at), change.value))

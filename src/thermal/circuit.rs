@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 use super::currents::Branches;
 use super::film;
 use super::lanes::{add, each, take};
-use super::mesh::{FilmPart, Fineness, LORENZ, Mesh, Parts, Resistor};
+use super::mesh::{Fineness, LORENZ, Mesh, Parts};
 use super::network::{ElementId, Network, NetworkRefusal};
 use super::sparse::Pattern;
 
@@ -34,7 +34,8 @@ pub struct Circuit {
 #[derive(Debug, Clone)]
 pub struct Case<'a> {
     pub(super) circuit: &'a Circuit,
-    pub(super) equations: Equations<'a, 1>,
+    /// Its numbers, once it is solved alone.
+    numbers: OnceLock<Numbers<1>>,
     /// Temperatures of the held rows, K.
     held: Vec<f64>,
     /// Temperature at which everything starts, K.
@@ -44,10 +45,10 @@ pub struct Case<'a> {
 }
 
 /// The heat balances of one case, or of several side by side.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Equations<'a, const N: usize> {
     pub(super) circuit: &'a Circuit,
-    numbers: Numbers<N>,
+    pub(super) numbers: &'a Numbers<N>,
 }
 
 /// The numbers of the heat balances.
@@ -58,13 +59,11 @@ pub(super) struct Numbers<const N: usize> {
     watts: [f64; N],
     /// Slopes of the links, which do not change with temperature.
     constant: Vec<[f64; N]>,
-    /// Heat capacity of each row, J/K.
-    capacity: Vec<[f64; N]>,
 }
 
 impl<const N: usize> Default for Numbers<N> {
     fn default() -> Self {
-        Self { parts: Parts::default(), watts: [0.0; N], constant: Vec::new(), capacity: Vec::new() }
+        Self { parts: Parts::default(), watts: [0.0; N], constant: Vec::new() }
     }
 }
 
@@ -106,7 +105,8 @@ impl Circuit {
         for (row, &point) in found.iter().chain(&held).enumerate() {
             mesh.row[point] = row;
         }
-        let parts = mesh.parts(&network, &network.middle());
+        let mut parts = Parts::default();
+        mesh.fill(&mut parts, &network, [&network.middle()]);
         mesh.counted(&parts);
         let branches = Branches::new(&network, &parts.resistors)?;
         let pattern = Pattern::new(unknown, pairs(&parts).filter(|&(a, b)| a.max(b) < unknown))
@@ -135,7 +135,7 @@ impl Circuit {
 
     /// The same network on a coarse mesh: for how answers change, not for the answers themselves. What cannot be cut so
     /// serves as it is.
-    pub(super) fn coarse(&self) -> &Self {
+    pub fn coarse(&self) -> &Self {
         let cut = || Self::cut(self.network.clone(), Fineness::Coarse).map(Box::new).ok();
         self.coarse.get_or_init(cut).as_deref().unwrap_or(self)
     }
@@ -150,8 +150,7 @@ impl Circuit {
         let network = &self.network;
         let held: Vec<f64> = network.points.iter().flatten().map(|value| value.at(free)).collect();
         let start = network.start.map_or_else(|| held.first().copied().unwrap_or(293.15), |v| v.at(free));
-        let parts = self.mesh.parts(network, free);
-        Case { circuit: self, equations: Equations::new(self, parts), held, start, free: free.to_vec() }
+        Case { circuit: self, numbers: OnceLock::new(), held, start, free: free.to_vec() }
     }
 
     /// Number of rows to be found.
@@ -180,6 +179,16 @@ fn pairs(parts: &Parts<1>) -> impl Iterator<Item = (usize, usize)> + '_ {
 }
 
 impl Case<'_> {
+    /// Its heat balances.
+    pub(super) fn equations(&self) -> Equations<'_, 1> {
+        let filled = || {
+            let mut numbers = Numbers::default();
+            numbers.fill([self]);
+            numbers
+        };
+        Equations { circuit: self.circuit, numbers: self.numbers.get_or_init(filled) }
+    }
+
     /// Temperature at which everything starts, K.
     pub fn start(&self) -> f64 {
         self.start
@@ -194,14 +203,14 @@ impl Case<'_> {
 
     /// Heat flows at these temperatures, K, and this terminal current, A (positive on discharge).
     pub(super) fn flow(&self, t: &[f64], current: f64, flow: &mut Flow<1>) {
-        self.equations.flow(t.as_chunks().0, [current], flow);
+        self.equations().flow(t.as_chunks().0, [current], flow);
     }
 
     /// Resistance of an element at these temperatures, Ω, and the drop over it at a terminal current, V.
     pub(super) fn electrical(&self, element: ElementId, current: f64, flow: &Flow<1>) -> (f64, f64) {
         let (mut ohms, mut drop) = (0.0, 0.0);
         for ((r, &[each]), &[share]) in
-            self.equations.numbers.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares)
+            self.equations().numbers.parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares)
         {
             if r.element == element.0 {
                 ohms += each;
@@ -213,7 +222,7 @@ impl Case<'_> {
 
     /// Row that no conductance leads to a held row, if there is one.
     pub(super) fn without_way_out(&self) -> Option<usize> {
-        let parts = &self.equations.numbers.parts;
+        let parts = &self.equations().numbers.parts;
         let mut near = vec![Vec::new(); self.circuit.mesh.row.len()];
         let films = parts.films.iter().map(|part| (part.ends.0, part.ends.1, part.area));
         let metallic =
@@ -236,76 +245,30 @@ impl Case<'_> {
     }
 }
 
-impl<'a> Equations<'a, 1> {
-    fn new(circuit: &'a Circuit, mut parts: Parts<1>) -> Self {
-        let mut capacity = std::mem::take(&mut parts.capacity);
-        capacity.iter_mut().for_each(|[joules]| *joules = joules.max(LEAST_CAPACITY));
-        let mut constant = vec![[0.0]; circuit.pattern.entries_end() + 2 * circuit.mesh.row.len()];
-        for (&(_, _, [g]), slots) in parts.links.iter().zip(&circuit.slots) {
-            couple(&mut constant, slots, [[g], [-g], [-g], [g]]);
+impl<const N: usize> Numbers<N> {
+    /// Takes those of several cases of one circuit.
+    pub(super) fn fill(&mut self, cases: [&Case<'_>; N]) {
+        let circuit = cases[0].circuit;
+        let Self { parts, watts, constant } = self;
+        circuit.mesh.fill(parts, &circuit.network, cases.map(|case| &case.free[..]));
+        parts.capacity.as_flattened_mut().iter_mut().for_each(|joules| *joules = joules.max(LEAST_CAPACITY));
+        *watts = each(|k| parts.watts.iter().map(|watts| watts[k]).sum());
+        constant.clear();
+        constant.resize(circuit.pattern.entries_end() + 2 * circuit.mesh.row.len(), [0.0; N]);
+        for (&(_, _, g), slots) in parts.links.iter().zip(&circuit.slots) {
+            let less = each(|k| -g[k]);
+            couple(constant, slots, [g, less, less, g]);
         }
         for &row in &circuit.alone {
-            constant[row] = [1.0];
+            constant[row] = [1.0; N];
         }
-        let watts = [parts.watts.as_flattened().iter().sum()];
-        Self { circuit, numbers: Numbers { parts, watts, constant, capacity } }
     }
 }
 
-impl<'a, const N: usize> Equations<'a, N> {
-    /// Those of several cases of one circuit, in the room of earlier ones.
-    pub(super) fn beside(cases: [&Equations<'a, 1>; N], mut room: Numbers<N>) -> Self {
-        fn refill<A, B>(into: &mut Vec<B>, of: &[A], one: impl FnMut((usize, &A)) -> B) {
-            into.clear();
-            into.extend(of.iter().enumerate().map(one));
-        }
-        let circuit = cases[0].circuit;
-        let cases = cases.map(|case| &case.numbers);
-        let Numbers { parts, watts, constant, capacity } = &mut room;
-        let first = &cases[0].parts;
-        *watts = each(|k| cases[k].watts[0]);
-        refill(constant, &cases[0].constant, |(i, _)| each(|k| cases[k].constant[i][0]));
-        refill(capacity, &cases[0].capacity, |(i, _)| each(|k| cases[k].capacity[i][0]));
-        refill(&mut parts.watts, &first.watts, |(i, _)| each(|k| cases[k].parts.watts[i][0]));
-        refill(&mut parts.links, &first.links, |(i, of)| {
-            (of.0, of.1, each(|k| cases[k].parts.links[i].2[0]))
-        });
-        refill(&mut parts.films, &first.films, |(i, of)| FilmPart {
-            ends: of.ends,
-            area: each(|k| cases[k].parts.films[i].area[0]),
-            length: of.length,
-        });
-        refill(&mut parts.radiations, &first.radiations, |(i, of)| {
-            (of.0, of.1, each(|k| cases[k].parts.radiations[i].2[0]))
-        });
-        refill(&mut parts.resistors, &first.resistors, |(i, of)| {
-            let all = |number: fn(&Resistor<1>) -> [f64; 1]| -> [f64; N] {
-                each(|k| number(&cases[k].parts.resistors[i])[0])
-            };
-            Resistor {
-                ohms: all(|r| r.ohms),
-                coefficient: all(|r| r.coefficient),
-                overvoltage: all(|r| r.overvoltage),
-                reversible: all(|r| r.reversible),
-                element: of.element,
-                ends: of.ends,
-                heat: of.heat,
-                reference: of.reference,
-                metallic: of.metallic,
-                cells: of.cells,
-            }
-        });
-        Self { circuit, numbers: room }
-    }
-
-    /// The numbers, so that their room can be used again.
-    pub(super) fn into_numbers(self) -> Numbers<N> {
-        self.numbers
-    }
-
+impl<const N: usize> Equations<'_, N> {
     /// Heat capacity of each row, J/K.
     pub(super) fn capacity(&self) -> &[[f64; N]] {
-        &self.numbers.capacity
+        &self.numbers.parts.capacity
     }
 
     /// Heat flows at these temperatures, K, and these terminal currents, A (positive on discharge).

@@ -22,6 +22,11 @@ const CLOSED: f64 = 0.01;
 /// A quantity of which the readings tell less than this part of what its range does keeps its first slopes: they narrow
 /// its range by no more than half of that.
 const HARDLY_TOLD: f64 = 0.02;
+/// How far, in standard deviations of a reading, the coarse network is followed from where the fine one was solved last:
+/// both say nearly the same of how readings change.
+const FOLLOWED: f64 = 0.5;
+/// Least part of a step that is tried.
+const LEAST_PART: f64 = 0.05;
 /// Step for slopes, in half ranges.
 const SLOPE_STEP: f64 = 0.02;
 
@@ -207,8 +212,14 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         misfit + quadratic(&prior, x)
     };
     let mut now = values(at_start);
-    // Where the network was last solved finely, what it said, and what the coarse one says there with its steps: from
-    // there the coarse one tells the difference.
+    // What the fine network said where it was solved last, and whether that is far.
+    let mut fine = now.clone();
+    let far = |now: &[f64], fine: &[f64]| {
+        let moved = now.iter().zip(fine).zip(&weight);
+        moved.fold(0.0_f64, |most, ((now, fine), w)| most.max((now - fine).abs() * w.sqrt())) > FOLLOWED
+    };
+    // Where slopes were taken last, what was told there, and what the coarse network says there with its steps: from there
+    // it tells the difference.
     let mut anchor = (x.clone(), now.clone());
     let mut here: Vec<Predicted> = Vec::new();
     // What the coarse one says where the fit stands now.
@@ -219,15 +230,16 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let (mut stale, mut moved) = (true, false);
     for _ in 0..ROUNDS {
         if stale {
-            if x != anchor.0 {
+            if far(&now, &fine) {
                 // What melts on the fine mesh alone is not followed.
                 let Ok(there) = finely(&x) else {
                     (x, now) = anchor.clone();
                     break;
                 };
                 now = values(there);
-                anchor = (x.clone(), now.clone());
+                fine.clone_from(&now);
             }
+            anchor = (x.clone(), now.clone());
             // Slopes on the coarse mesh, with the same steps on both sides.
             here = if here.is_empty() {
                 predict(coarse, &x, COARSE_ERROR)?
@@ -307,10 +319,15 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         };
         let step = bounded_step(&normal, &gradient, &x, belief);
         let before = cost(&x, &now);
-        let mut part = 1.0;
+        // What the sum of squares falls by along the step, by its slope.
+        let falls = 2.0 * step.iter().zip(&gradient).map(|(step, slope)| step * slope).sum::<f64>();
+        // What the slopes say is not worth a trial is not tried.
+        let worth = falls - quadratic(&normal, &step) > CLOSED;
+        let mut part = if worth { 1.0 } else { 0.0 };
         moved = false;
-        while part > 0.05 {
+        while part > LEAST_PART {
             let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
+            let mut nearer = 0.4;
             if let Ok(roughly) = roughly(&trial) {
                 let there = told_by(&roughly);
                 let after = cost(&trial, &there);
@@ -319,8 +336,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                     (x, now, roughly_now) = (trial, there, roughly);
                     break;
                 }
+                // The lowest point of the parabola through both sums with that slope.
+                nearer = (0.5 * falls * part / (after - before + falls * part)).clamp(0.1, 0.5);
             }
-            part *= 0.4;
+            part *= nearer;
         }
         // Slopes serve twice: they change little, and taking them is most of the work.
         if !moved && stale {
@@ -329,7 +348,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         stale = !stale;
     }
     // Where the rounds ended before the fit closed.
-    if moved && x != anchor.0 {
+    if moved && far(&now, &fine) {
         now = values(finely(&x)?);
     }
     let covariance = invert(&normal, size);

@@ -4,6 +4,7 @@
 //! the free quantities, not for the answers themselves.
 
 use super::film::STEFAN_BOLTZMANN;
+use super::lanes::{add, each};
 use super::network::{Bar, Cell, CrossSection, Joint, Kind, Network, NetworkValue, Resistance, Surface};
 use super::network::{Film, Metal, Point};
 
@@ -146,41 +147,50 @@ impl Mesh {
         self.room = [parts.links.len(), parts.films.len(), parts.radiations.len(), parts.resistors.len()];
     }
 
-    /// Numbers of all elements for one set of free quantities.
-    pub(super) fn parts(&self, network: &Network, free: &[f64]) -> Parts<1> {
+    /// Takes the numbers of all elements for each of some sets of free quantities.
+    pub(super) fn fill<const N: usize>(&self, parts: &mut Parts<N>, network: &Network, free: [&[f64]; N]) {
+        for of_rows in [&mut parts.capacity, &mut parts.watts] {
+            of_rows.clear();
+            of_rows.resize(self.row.len(), [0.0; N]);
+        }
         let [links, films, radiations, resistors] = self.room;
-        let mut parts = Parts {
-            capacity: vec![[0.0]; self.row.len()],
-            watts: vec![[0.0]; self.row.len()],
-            links: Vec::with_capacity(links),
-            films: Vec::with_capacity(films),
-            radiations: Vec::with_capacity(radiations),
-            resistors: Vec::with_capacity(resistors),
-        };
+        cleared(&mut parts.links, links);
+        cleared(&mut parts.films, films);
+        cleared(&mut parts.radiations, radiations);
+        cleared(&mut parts.resistors, resistors);
         for (element, (kind, lines)) in network.kinds.iter().zip(&self.lines).enumerate() {
             let inner = self.row.len() + MOST_POTENTIALS * element;
-            let mut filler = Filler { row: &self.row, free, element, inner, into: &mut parts };
+            let mut filler = Filler { row: &self.row, free, element, inner, into: parts };
             match kind {
                 Kind::Bar(bar) => filler.bar(bar, lines, &self.along[element]),
                 Kind::Joint(joint) => filler.joint(joint, lines),
                 Kind::Cell(cell) => filler.cell(cell),
                 Kind::Device(device) => {
                     let (from, to, at) = (device.from.0, device.to.0, device.at.0);
-                    filler.resistor((from, to), (at, at), &device.resistance);
-                    filler.link(from, at, device.conductance.at(free));
-                    filler.link(at, to, device.conductance.at(free));
-                    filler.mass(at, device.capacity.at(free));
+                    let conductance = filler.at(device.conductance);
+                    filler.resistor((from, to), (at, at), filler.of(&device.resistance));
+                    filler.link(from, at, conductance);
+                    filler.link(at, to, conductance);
+                    filler.mass(at, filler.at(device.capacity));
                 }
                 Kind::Mass { at, capacity, watts } => {
-                    filler.mass(at.0, capacity.at(free));
-                    parts.watts[self.row[at.0]][0] += watts.at(free);
+                    filler.mass(at.0, filler.at(*capacity));
+                    let watts = filler.at(*watts);
+                    add(&mut parts.watts[self.row[at.0]], watts);
                 }
-                Kind::Link { from, to, conductance } => filler.link(from.0, to.0, conductance.at(free)),
-                Kind::Face { at, area, surface } => filler.surface(at.0, area.at(free), surface),
+                Kind::Link { from, to, conductance } => {
+                    filler.link(from.0, to.0, filler.at(*conductance));
+                }
+                Kind::Face { at, area, surface } => filler.surface(at.0, filler.at(*area), surface),
             }
         }
-        parts
     }
+}
+
+/// Empties a list and makes room for so many.
+fn cleared<T>(list: &mut Vec<T>, count: usize) {
+    list.clear();
+    list.reserve(count);
 }
 
 /// Segments follow the length over which a fin cools down; at least four resolve the parabola between two ends, and
@@ -236,61 +246,75 @@ impl CrossSection {
     }
 }
 
+/// A resistance: ohms and their coefficient, and the reference temperature, K.
+type Ohmic<const N: usize> = ([f64; N], [f64; N], f64);
+
 /// Pushes the parts of one element.
-struct Filler<'a> {
+struct Filler<'a, const N: usize> {
     row: &'a [usize],
-    free: &'a [f64],
+    free: [&'a [f64]; N],
     element: usize,
     /// The first potential within the element that no point stands for.
     inner: usize,
-    into: &'a mut Parts<1>,
+    into: &'a mut Parts<N>,
 }
 
-impl Filler<'_> {
-    fn at(&self, value: NetworkValue) -> f64 {
-        value.at(self.free)
+impl<const N: usize> Filler<'_, N> {
+    fn at(&self, value: NetworkValue) -> [f64; N] {
+        each(|k| value.at(self.free[k]))
     }
 
-    fn mass(&mut self, point: usize, capacity: f64) {
-        self.into.capacity[self.row[point]][0] += capacity;
+    fn of(&self, resistance: &Resistance) -> Ohmic<N> {
+        (self.at(resistance.ohms), self.at(resistance.coefficient), resistance.reference)
     }
 
-    fn link(&mut self, from: usize, to: usize, conductance: f64) {
-        self.into.links.push((self.row[from], self.row[to], [conductance]));
+    fn mass(&mut self, point: usize, capacity: [f64; N]) {
+        add(&mut self.into.capacity[self.row[point]], capacity);
     }
 
-    fn resistor(&mut self, ends: (usize, usize), heat: (usize, usize), r: &Resistance) -> &mut Resistor<1> {
+    fn link(&mut self, from: usize, to: usize, conductance: [f64; N]) {
+        self.into.links.push((self.row[from], self.row[to], conductance));
+    }
+
+    fn resistor(
+        &mut self,
+        ends: (usize, usize),
+        heat: (usize, usize),
+        (ohms, coefficient, reference): Ohmic<N>,
+    ) -> &mut Resistor<N> {
         let index = self.into.resistors.len();
         self.into.resistors.push(Resistor {
             element: self.element,
             ends,
             heat: (self.row[heat.0], self.row[heat.1]),
-            ohms: [self.at(r.ohms)],
-            coefficient: [self.at(r.coefficient)],
-            reference: r.reference,
-            overvoltage: [0.0],
-            reversible: [0.0],
+            ohms,
+            coefficient,
+            reference,
+            overvoltage: [0.0; N],
+            reversible: [0.0; N],
             metallic: 0.0,
             cells: 0,
         });
         &mut self.into.resistors[index]
     }
 
-    fn surface(&mut self, point: usize, area: f64, surface: &Surface) {
+    fn surface(&mut self, point: usize, area: [f64; N], surface: &Surface) {
         let (film, length) = match surface.film {
             Film::Given(film) => (film, 0.0),
             Film::Upright { height, factor } => (factor, height),
             Film::Level { width, factor } => (factor, -width),
         };
-        let film = self.at(film) * area;
+        let film = self.at(film);
+        let film = each(|k| film[k] * area[k]);
         if length == 0.0 {
             self.link(point, surface.air.0, film);
         } else {
             let ends = (self.row[point], self.row[surface.air.0]);
-            self.into.films.push(FilmPart { ends, area: [film], length });
+            self.into.films.push(FilmPart { ends, area: film, length });
         }
-        let radiation = self.at(surface.emissivity) * area * STEFAN_BOLTZMANN;
-        self.into.radiations.push((self.row[point], self.row[surface.faced.0], [radiation]));
+        let emissivity = self.at(surface.emissivity);
+        let radiation = each(|k| emissivity[k] * area[k] * STEFAN_BOLTZMANN);
+        self.into.radiations.push((self.row[point], self.row[surface.faced.0], radiation));
     }
 
     /// A piece of metal between two points: the heat it leads, and its resistance times a part.
@@ -298,38 +322,47 @@ impl Filler<'_> {
         &mut self,
         ends: (usize, usize),
         metal: &Metal,
-        area: f64,
-        length: f64,
+        area: [f64; N],
+        length: [f64; N],
         part: f64,
-    ) -> Resistance {
-        self.link(ends.0, ends.1, self.at(metal.conductivity) * area / length);
-        let ohms = self.at(metal.resistivity) * length / area * part;
-        Resistance { ohms: ohms.into(), coefficient: metal.coefficient.into(), reference: 293.15 }
+    ) -> Ohmic<N> {
+        let (conductivity, resistivity) = (self.at(metal.conductivity), self.at(metal.resistivity));
+        self.link(ends.0, ends.1, each(|k| conductivity[k] * area[k] / length[k]));
+        (each(|k| resistivity[k] * length[k] / area[k] * part), [metal.coefficient; N], 293.15)
     }
 
     fn bar(&mut self, bar: &Bar, [chain, skin]: &[Vec<usize>; 2], along: &[f64]) {
-        let area = bar.section.area(self.free);
+        let area: [f64; N] = each(|k| bar.section.area(self.free[k]));
         let segments = chain.len() - 1;
         let length = self.at(bar.length);
         for (i, ends) in chain.windows(2).enumerate() {
             let ends = (ends[0], ends[1]);
-            let step = length * (along[i + 1] - along[i]);
+            let step = each(|k| length[k] * (along[i + 1] - along[i]));
             let r = self.segment(ends, &bar.metal, area, step, 1.0);
-            self.resistor(ends, ends, &r);
+            self.resistor(ends, ends, r);
         }
-        let thickness = bar.cover.map_or(0.0, |cover| self.at(cover.thickness));
-        let [inner, outer] = [0.0, thickness].map(|cover| bar.section.perimeter(cover, self.free));
+        let thickness = bar.cover.map_or([0.0; N], |cover| self.at(cover.thickness));
+        let inner: [f64; N] = each(|k| bar.section.perimeter(0.0, self.free[k]));
+        let outer: [f64; N] = each(|k| bar.section.perimeter(thickness[k], self.free[k]));
         for (i, &point) in chain.iter().enumerate() {
-            let length = 0.5 * length * (along[(i + 1).min(segments)] - along[i.saturating_sub(1)]);
-            self.mass(point, bar.metal.capacity * area * length);
+            let about = along[(i + 1).min(segments)] - along[i.saturating_sub(1)];
+            let length: [f64; N] = each(|k| 0.5 * length[k] * about);
+            self.mass(point, each(|k| bar.metal.capacity * area[k] * length[k]));
             if let Some(cover) = &bar.cover {
                 // A layer round a conductor: the mean perimeter is the logarithmic one.
-                let mean = (outer - inner) / (outer / inner).ln();
-                self.link(point, skin[i], self.at(cover.conductivity) * mean * length / thickness);
-                self.mass(skin[i], cover.capacity * 0.5 * (inner + outer) * thickness * length);
+                let conductivity = self.at(cover.conductivity);
+                let across = each(|k| {
+                    let mean = (outer[k] - inner[k]) / (outer[k] / inner[k]).ln();
+                    conductivity[k] * mean * length[k] / thickness[k]
+                });
+                self.link(point, skin[i], across);
+                let capacity =
+                    each(|k| cover.capacity * 0.5 * (inner[k] + outer[k]) * thickness[k] * length[k]);
+                self.mass(skin[i], capacity);
             }
             if let Some(surface) = &bar.surface {
-                self.surface(skin.get(i).copied().unwrap_or(point), outer * length, surface);
+                let area = each(|k| outer[k] * length[k]);
+                self.surface(skin.get(i).copied().unwrap_or(point), area, surface);
             }
         }
     }
@@ -343,32 +376,35 @@ impl Filler<'_> {
         let half = |end: usize| if slices > 0 && (end == 0 || end == slices) { 0.5 } else { 1.0 };
         for (side, (overlap, line)) in joint.overlaps.iter().zip(sides).enumerate() {
             let Some(overlap) = overlap else { continue };
-            let (area, step) = (overlap.section.area(self.free), self.at(overlap.length) / count);
+            let area: [f64; N] = each(|k| overlap.section.area(self.free[k]));
+            let step = self.at(overlap.length).map(|length| length / count);
             for slice in 0..slices {
                 let ends = (line[slice], line[slice + 1]);
                 let after = if side == 0 { slices - slice } else { slice + 1 } as f64 / count;
                 let before = after - 1.0 / count;
                 let carried = (before * before + before * after + after * after) / 3.0;
                 let r = self.segment(ends, &overlap.metal, area, step, carried);
-                self.resistor((last, self.inner), ends, &r);
+                self.resistor((last, self.inner), ends, r);
                 last = self.inner;
                 self.inner += 1;
             }
             for (end, &point) in line.iter().enumerate() {
-                let length = half(end) * step;
-                self.mass(point, overlap.metal.capacity * area * length);
+                let length: [f64; N] = each(|k| half(end) * step[k]);
+                self.mass(point, each(|k| overlap.metal.capacity * area[k] * length[k]));
                 if let Some(surface) = &overlap.surface {
-                    self.surface(point, overlap.section.uncovered(self.free) * length, surface);
+                    let area = each(|k| overlap.section.uncovered(self.free[k]) * length[k]);
+                    self.surface(point, area, surface);
                 }
             }
         }
+        let (ohms, coefficient, reference) = self.of(&joint.resistance);
+        let conductance = self.at(joint.conductance);
         for (end, (&a, &b)) in sides[0].iter().zip(&sides[1]).enumerate() {
             let part = half(end) / count;
-            let ohms = (self.at(joint.resistance.ohms) * part).into();
             let next = if end == slices { joint.to.0 } else { self.inner };
-            let r = Resistance { ohms, ..joint.resistance };
-            self.resistor((last, next), (a, b), &r).metallic = if joint.metallic { part * part } else { 0.0 };
-            self.link(a, b, self.at(joint.conductance) * part);
+            let r = (ohms.map(|ohms| ohms * part), coefficient, reference);
+            self.resistor((last, next), (a, b), r).metallic = if joint.metallic { part * part } else { 0.0 };
+            self.link(a, b, conductance.map(|conductance| conductance * part));
             last = next;
             self.inner += 1;
         }
@@ -381,11 +417,11 @@ impl Filler<'_> {
         for (post, point, ends) in
             [(&cell.posts[0], minus, (minus, inner)), (&cell.posts[1], plus, (inner + 1, plus))]
         {
-            self.resistor(ends, (point, point), &Resistance::constant(post.ohms));
+            self.resistor(ends, (point, point), self.of(&Resistance::constant(post.ohms)));
             self.link(point, core, self.at(post.conductance));
         }
-        let (overvoltage, reversible) = ([self.at(cell.overvoltage)], [self.at(cell.reversible)]);
-        let resistor = self.resistor((inner, inner + 1), (core, core), &cell.resistance);
+        let (overvoltage, reversible) = (self.at(cell.overvoltage), self.at(cell.reversible));
+        let resistor = self.resistor((inner, inner + 1), (core, core), self.of(&cell.resistance));
         *resistor = Resistor { overvoltage, reversible, cells: 1, ..*resistor };
         self.mass(core, self.at(cell.capacity));
     }

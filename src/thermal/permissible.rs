@@ -242,7 +242,8 @@ impl Case<'_> {
             let crossing = |&&(place, limit): &&(ElementId, f64)| {
                 let rows = self.circuit.mesh.places[place.0].iter().map(|&(_, row)| row);
                 let earliest = rows.filter(|&row| state.rows[row] >= limit).map(|row| {
-                    let slope = |flow: &Flow<1>| flow.heat[row][0] / self.equations.capacity()[row][0] * step;
+                    let slope =
+                        |flow: &Flow<1>| flow.heat[row][0] / self.equations().capacity()[row][0] * step;
                     let cubic = [earlier.rows[row], slope(&before), state.rows[row], slope(&after)];
                     begin + step * crossing_of(cubic, limit)
                 });

@@ -6,8 +6,6 @@
 //! logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved, and what the
 //! surfaces miss by widens the answer.
 
-use std::sync::OnceLock;
-
 use rayon::prelude::*;
 
 use super::belief::{Belief, MODEL, RECTANGULAR};
@@ -76,8 +74,6 @@ pub struct Spread<'a> {
     circuit: &'a Circuit,
     coarse: &'a Circuit,
     belief: &'a Belief,
-    /// For each free quantity the coarse case at its upper and its lower side: every answer is taken at them.
-    sides: Vec<[OnceLock<Case<'a>>; 2]>,
     /// Distances from the centre in half ranges: for each free quantity a column of draws.
     draws: Vec<Vec<f64>>,
     /// Factor on rises for what the equations leave out, in each draw.
@@ -138,8 +134,7 @@ impl<'a> Spread<'a> {
         let mut draws = belief.draws();
         let spare = draws.pop().unwrap_or_default();
         let model = spare.iter().map(|u| 1.0 + belief.allowance * u).collect();
-        let sides = belief.frees.iter().map(|_| Default::default()).collect();
-        Self { circuit, coarse: circuit.coarse(), belief, sides, draws, model }
+        Self { circuit, coarse: circuit.coarse(), belief, draws, model }
     }
 
     /// The coarse case with one quantity at a distance from its centre in half ranges.
@@ -168,16 +163,9 @@ impl<'a> Spread<'a> {
             };
             let mut open: Vec<(usize, usize, f64)> = wanted.iter().enumerate().filter_map(begin).collect();
             // Where there is no answer on this side there may be one nearer to the centre.
-            for nearer in 0..4 {
-                let answers = if nearer == 0 {
-                    let case = |&(_, index, x): &(usize, usize, f64)| {
-                        self.sides[index][usize::from(sense < 0.0)].get_or_init(|| self.beside(index, x))
-                    };
-                    run(&open.par_iter().map(case).collect::<Vec<_>>())
-                } else {
-                    let cases: Vec<_> = open.par_iter().map(|&(_, index, x)| self.beside(index, x)).collect();
-                    run(&cases.iter().collect::<Vec<_>>())
-                };
+            for _ in 0..4 {
+                let cases: Vec<_> = open.iter().map(|&(_, index, x)| self.beside(index, x)).collect();
+                let answers = run(&cases.iter().collect::<Vec<_>>());
                 let mut refused = Vec::new();
                 for ((place, index, x), answer) in open.into_iter().zip(answers) {
                     match answer {
@@ -312,7 +300,7 @@ impl<'a> Spread<'a> {
             let drawn = self.first_limits(&limits, &surface, &growth, warmer);
             let exact = |draws: &[usize]| -> Vec<Option<f64>> {
                 let case = |&draw: &usize| self.coarse.at(&set(self.quantities(draw)));
-                let cases: Vec<_> = draws.par_iter().map(case).collect();
+                let cases: Vec<_> = draws.iter().map(case).collect();
                 let runs = cases.iter().zip(draws).map(|(case, &draw)| (case, at(drawn[draw].1)));
                 let answers = run(&runs.collect::<Vec<_>>());
                 let miss = |((case, &draw), answer): ((&Case<'_>, &usize), Answered)| {

@@ -50,9 +50,10 @@ impl Case<'_> {
             if left <= BALANCE * (flow.made[0].abs() + into(&flow, unknown..all)) {
                 return Ok(ThermalState { rows, current });
             }
-            self.equations.slopes(rows.as_chunks().0, [current], &flow, &mut matrix);
+            self.equations().slopes(rows.as_chunks().0, [current], &flow, &mut matrix);
             if pace.is_finite() {
-                for ([diagonal], [capacity]) in matrix[..unknown].iter_mut().zip(self.equations.capacity()) {
+                for ([diagonal], [capacity]) in matrix[..unknown].iter_mut().zip(self.equations().capacity())
+                {
                     *diagonal += capacity / pace;
                 }
             }

@@ -129,7 +129,7 @@ impl Case<'_> {
                 } else {
                     guess
                 };
-                let [error] = stepper.step(&self.equations, &mut rows, [phase.current], [step]);
+                let [error] = stepper.step(&self.equations(), &mut rows, [phase.current], [step]);
                 let ratio = error / tolerance;
                 if (ratio > 1.0 || ratio.is_nan()) && step > 1e-6 {
                     guess = step * (0.8 / ratio.sqrt()).clamp(0.1, 0.7);
@@ -142,7 +142,7 @@ impl Case<'_> {
                 guess = step * (0.85 / ratio.sqrt()).clamp(0.3, 4.0);
                 done += step;
                 parts.push(step / phase.seconds);
-                stepper.account(&self.equations, &mut course.energy, step);
+                stepper.account(&self.equations(), &mut course.energy, step);
                 course.bends.push(stepper.apart.as_flattened().to_vec());
                 course.keep(begin + done, rows.as_flattened().to_vec(), phase.current);
                 let rows = &rows.as_flattened()[..self.circuit.unknown()];
@@ -211,7 +211,7 @@ impl<const N: usize> Room<N>
 where
     Self: Kept,
 {
-    fn keep(self) {
+    fn keep(self: Box<Self>) {
         if self.stepper.matrix.len() <= KEPT {
             Self::PLACE.set(Some(self));
         }
@@ -220,16 +220,16 @@ where
 
 trait Kept: Default + 'static {
     /// Where a thread keeps it.
-    const PLACE: &LocalKey<Cell<Option<Self>>>;
+    const PLACE: &LocalKey<Cell<Option<Box<Self>>>>;
 }
 
 macro_rules! kept {
     ($($place:ident for $count:expr),*) => {$(
         thread_local! {
-            static $place: Cell<Option<Room<$count>>> = const { Cell::new(None) };
+            static $place: Cell<Option<Box<Room<$count>>>> = const { Cell::new(None) };
         }
         impl Kept for Room<$count> {
-            const PLACE: &LocalKey<Cell<Option<Self>>> = &$place;
+            const PLACE: &LocalKey<Cell<Option<Box<Self>>>> = &$place;
         }
     )*};
 }
@@ -241,11 +241,12 @@ fn beside<const N: usize>(runs: &[Run<'_>], laid: &Laid<'_>) -> Vec<Course>
 where
     Room<N>: Kept,
 {
-    let Room { numbers, mut stepper } = Room::<N>::PLACE.take().unwrap_or_default();
-    let equations =
-        Equations::<N>::beside(std::array::from_fn(|k| &runs[k.min(runs.len() - 1)].case.equations), numbers);
-    let courses = stepped(&equations, &mut stepper, runs, laid);
-    Room { numbers: equations.into_numbers(), stepper }.keep();
+    let mut room = Room::<N>::PLACE.take().unwrap_or_default();
+    let cases = std::array::from_fn(|k| runs[k.min(runs.len() - 1)].case);
+    room.numbers.fill(cases);
+    let equations = Equations { circuit: cases[0].circuit, numbers: &room.numbers };
+    let courses = stepped(&equations, &mut room.stepper, runs, laid);
+    room.keep();
     courses
 }
 

@@ -386,7 +386,7 @@ fn outcomes(text: &str, folder: &Path) -> Vec<(String, underlid::judge::rules::O
     let derived = underlid::judge::facts::Derived::with_tests(&record, &book.limit_amounts(), facts);
     underlid::judge::rules::judge(&record, &derived, &book)
         .findings
-        .into_iter()
+        .iter()
         .map(|f| (format!("{} {}", f.rule, f.subject), f.outcome))
         .collect()
 }

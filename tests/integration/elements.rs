@@ -22,7 +22,7 @@ fn findings(part: &str) -> Vec<Finding> {
     let record =
         record::read("golden", &golden.replace(FUSE, part)).unwrap_or_else(|e| panic!("{:?}", e.list()));
     let book = Book::built_in().unwrap();
-    judge(&record, &Derived::of(&record, &book.limit_amounts()), &book).findings
+    judge(&record, &Derived::of(&record, &book.limit_amounts()), &book).findings.to_vec()
 }
 
 #[test]

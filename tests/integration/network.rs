@@ -138,7 +138,7 @@ fn of_folder(record: &str, folder: &Path) -> Vec<Finding> {
     let book = Book::built_in().unwrap();
     let limits = book.limit_amounts();
     let tests: Vec<_> = results(folder, &record, &limits).iter().map(|test| test.of_test()).collect();
-    judge(&record, &Derived::with_tests(&record, &limits, tests), &book).findings
+    judge(&record, &Derived::with_tests(&record, &limits, tests), &book).findings.to_vec()
 }
 
 fn outcome(findings: &[Finding], rule: &str, part: &str) -> Option<Outcome> {

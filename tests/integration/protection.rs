@@ -18,7 +18,7 @@ fn findings(patch: Patch<'_>) -> Vec<Finding> {
     }
     let record = record::read("golden", &text).unwrap_or_else(|e| panic!("{patch:?}: {:?}", e.list()));
     let book = Book::built_in().unwrap();
-    judge(&record, &Derived::of(&record, &book.limit_amounts()), &book).findings
+    judge(&record, &Derived::of(&record, &book.limit_amounts()), &book).findings.to_vec()
 }
 
 fn outcome(patch: Patch<'_>, rule: &str) -> Option<Outcome> {

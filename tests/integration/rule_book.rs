@@ -307,7 +307,7 @@ fn the_golden_record_meets_everything_that_applies() {
     let book = Book::built_in().unwrap();
     let record = record::read("golden", &golden()).unwrap();
     let derived = Derived::of(&record, &book.limit_amounts());
-    for finding in judge(&record, &derived, &book).findings {
+    for finding in judge(&record, &derived, &book).findings.iter() {
         assert_eq!(finding.outcome, Outcome::Meets, "{} {}", finding.rule, finding.subject);
     }
 }

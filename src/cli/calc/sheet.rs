@@ -4,6 +4,7 @@
 //! the arguments make; nothing is worked out or compared here.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -198,7 +199,7 @@ impl Sheet {
             let flags: Vec<String> = subject.flags.iter().map(Flag::shown).collect();
             return Err(format!("nothing follows from this; give more of {}", words::list(&flags, "or")));
         }
-        for finding in judge(&made.record, &derived, book).findings {
+        for finding in Arc::unwrap_or_clone(judge(&made.record, &derived, book).findings) {
             let Some(rule) = book.rule(&finding.rule) else { continue };
             let names = rule.names();
             if !asked.concerns(&names, finding.at) {

@@ -6,6 +6,7 @@
 //! much smaller the uncertainty must become.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::book::{Book, Change, Rule};
 use super::causes::{self, Cause};
@@ -27,7 +28,7 @@ const ROUNDING: f64 = 1e-9;
 #[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Judgement {
     /// Findings, gravest first.
-    pub findings: Vec<Finding>,
+    pub findings: Arc<Vec<Finding>>,
     /// What falls short, by its cause, gravest first.
     pub causes: Vec<Cause>,
     /// Rules that were not applied, and why.
@@ -57,16 +58,10 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let clashes = doubts::clashes(record, derived, book, &limits);
     let mut doubts = doubts::noted(record, book);
     doubts.extend(clashes.iter().map(|clash| Doubt::clone(&clash.doubt)));
-    let mut judgement = Judgement {
-        findings: Vec::new(),
-        causes: Vec::new(),
-        not_applied: Vec::new(),
-        changes: book.changes.clone(),
-        doubts,
-    };
+    let (mut findings, mut unapplied) = (Vec::with_capacity(2 * book.rules.len()), Vec::new());
     for rule in book.rules.iter().filter(|rule| !rule.scope.of_the_rig()) {
         if let Some(reason) = &rule.off {
-            judgement.not_applied.push(NotApplied {
+            unapplied.push(NotApplied {
                 rule: rule.id.clone(),
                 title: rule.title.clone(),
                 because: format!("turned off: {reason}"),
@@ -74,9 +69,9 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
             });
             continue;
         }
-        apply(rule, record, derived, &limits, &mut judgement);
+        apply(rule, record, derived, &limits, (&mut findings, &mut unapplied));
     }
-    for finding in judgement.findings.iter_mut().filter(|finding| finding.outcome == Outcome::Meets) {
+    for finding in findings.iter_mut().filter(|finding| finding.outcome == Outcome::Meets) {
         let facts = Facts { record, derived, limits: &limits, subject: finding.at };
         if let Some(rule) = book.rule(&finding.rule) {
             take_away(finding, &contradictions(rule, &facts, &clashes));
@@ -84,21 +79,22 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
             take_away(finding, &claimed);
         }
     }
-    against_claims(record, &mut judgement);
-    judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
-    judgement.causes = causes::of(&judgement.findings, record, derived, &limits, book);
-    judgement
+    against_claims(record, &mut findings, &mut doubts);
+    findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+    let causes = causes::of(&findings, record, derived, &limits, book);
+    let findings = Arc::new(findings);
+    Judgement { findings, causes, not_applied: unapplied, changes: book.changes.clone(), doubts }
 }
 
 /// What the inspector says of a claim and what the rule about the same thing says must go together.
-fn against_claims(record: &Record, judgement: &mut Judgement) {
+fn against_claims(record: &Record, findings: &mut [Finding], doubts: &mut Vec<Doubt>) {
     for (index, statement) in record.claims.statement.iter().enumerate() {
         let (Some(rule), Some(verdict)) = (statement.rule.text(), statement.verdict.known()) else {
             continue;
         };
         let claim = statement.text.text().or(statement.id.text()).unwrap_or("no. 1");
         let of_rule = |finding: &&mut Finding| finding.rule == rule;
-        let short = judgement.findings.iter().any(|f| f.rule == rule && f.outcome == Outcome::FallsShort);
+        let short = findings.iter().any(|f| f.rule == rule && f.outcome == Outcome::FallsShort);
         let told = |outcome: &str| Doubt {
             name: "statement.verdict".to_owned(),
             what: format!("the claim “{claim}” is called {}, but rule `{rule}` {outcome}", verdict.word()),
@@ -107,18 +103,18 @@ fn against_claims(record: &Record, judgement: &mut Judgement) {
         };
         let (doubt, taken): (Doubt, Vec<&mut Finding>) = match verdict {
             ClaimVerdict::Contradicted if !short => {
-                (told("meets"), judgement.findings.iter_mut().filter(of_rule).collect())
+                (told("meets"), findings.iter_mut().filter(of_rule).collect())
             }
             ClaimVerdict::Supported if short => {
                 let own = |finding: &&mut Finding| finding.at == Subject::Statement(index);
-                (told("falls short"), judgement.findings.iter_mut().filter(own).collect())
+                (told("falls short"), findings.iter_mut().filter(own).collect())
             }
             _ => continue,
         };
         let mut met = taken.into_iter().filter(|finding| finding.outcome == Outcome::Meets).peekable();
         if met.peek().is_some() {
             met.for_each(|finding| take_away(finding, &[Missing::doubt(&doubt)]));
-            judgement.doubts.push(doubt);
+            doubts.push(doubt);
         }
     }
 }
@@ -223,16 +219,16 @@ fn apply(
     record: &Record,
     derived: &Derived,
     limits: &BTreeMap<String, Amount>,
-    judgement: &mut Judgement,
+    (findings, unapplied): (&mut Vec<Finding>, &mut Vec<NotApplied>),
 ) {
     let subjects = subjects(&rule.scope, record);
     if subjects.is_empty() {
         match nothing_to_judge(rule, record) {
             Some(missing) => {
                 let facts = Facts { record, derived, limits, subject: Subject::Pack };
-                judgement.findings.push(finding(rule, &facts, Decided::open(vec![missing])));
+                findings.push(finding(rule, &facts, Decided::open(vec![missing])));
             }
-            None => judgement.not_applied.push(not_applied(rule, none_of(&rule.scope))),
+            None => unapplied.push(not_applied(rule, none_of(&rule.scope))),
         }
         return;
     }
@@ -245,20 +241,20 @@ fn apply(
         {
             let missing = Missing::of_element("element.kind", record, index, Reason::Withheld);
             applied = true;
-            judgement.findings.push(finding(rule, &facts, Decided::open(vec![missing])));
+            findings.push(finding(rule, &facts, Decided::open(vec![missing])));
             continue;
         }
         match of_one(rule, &facts) {
             Ok(finding) => {
                 applied = true;
-                judgement.findings.push(finding);
+                findings.push(finding);
             }
             Err(because) => excluded.push(because),
         }
     }
     if !applied {
         excluded.dedup();
-        judgement.not_applied.push(not_applied(rule, some_of(&excluded)));
+        unapplied.push(not_applied(rule, some_of(&excluded)));
     }
 }
 
@@ -650,13 +646,15 @@ fn of_name(name: &str, facts: &Facts<'_>) -> String {
 /// allowed". Never a sum that is false as it stands.
 fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
     let side = |expr: &Expr| {
+        if let Node::Name(name) = &expr.node {
+            return match (facts.fact(name), facts.bound(name)) {
+                (Ok(value), Some(bound)) => format!("{bound} {}", value.show()),
+                (Ok(value), None) => value.show(),
+                (Err(missing), _) => lack(&missing).to_owned(),
+            };
+        }
         let text = filled(expr, facts);
         match (&expr.node, evaluate(expr, facts)) {
-            (Node::Name(name), Ok(value)) => match facts.bound(name) {
-                Some(bound) => format!("{bound} {}", value.show()),
-                None => value.show(),
-            },
-            (Node::Name(name), Err(_)) => of_name(name, facts),
             (Node::Number(..) | Node::Text(_), _) => crate::units::words::in_symbols(&text),
             (Node::Absent(name), Ok(Val::YesNo(true))) => {
                 format!("`{name}` was looked for and is not there")

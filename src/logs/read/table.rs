@@ -122,15 +122,17 @@ fn notation(rows: &[Row<'_>]) -> (Notation, Option<Ambiguous>) {
     }
     let (mut point, mut comma) = (Seen::default(), Seen::default());
     for Row { line, fields, .. } in rows {
-        for field in fields.iter().filter(|field| memchr::memchr2(b'.', b',', field).is_some()) {
-            let Ok(cell) = std::str::from_utf8(field) else {
-                continue;
-            };
-            if let Some(mark) = plain_mark(field) {
-                let seen = if mark == b'.' { &mut point } else { &mut comma };
-                seen.decimal += 1;
-                continue;
+        for field in fields {
+            match bare(field) {
+                Some(Bare { mark: None, .. }) => continue,
+                Some(Bare { mark: Some(mark), thousands: false }) => {
+                    let seen = if mark == b'.' { &mut point } else { &mut comma };
+                    seen.decimal += 1;
+                    continue;
+                }
+                _ => {}
             }
+            let Ok(cell) = std::str::from_utf8(field) else { continue };
             let cell = cell.trim_matches(['"', ' ']);
             for (decimal, mark, other, here) in
                 [(DecimalMark::Point, '.', ',', &mut point), (DecimalMark::Comma, ',', '.', &mut comma)]
@@ -170,22 +172,41 @@ fn notation(rows: &[Row<'_>]) -> (Notation, Option<Ambiguous>) {
     (Notation { decimal, grouped }, either.filter(|_| open))
 }
 
-/// The mark in a number of nothing but digits and one mark, where it can only be the decimal mark: what follows it is no
-/// group of three digits, or what stands before it none that begins a number.
-fn plain_mark(field: &[u8]) -> Option<u8> {
+/// A cell of nothing but digits, few enough to be exact, with a minus before them and one mark among them at most.
+struct Bare {
+    mark: Option<u8>,
+    /// Whether the mark may divide thousands: three digits follow it, and before it stands what may begin a number.
+    thousands: bool,
+}
+
+fn bare(field: &[u8]) -> Option<Bare> {
     let digits = field.strip_prefix(b"-").unwrap_or(field);
-    let at = digits.iter().position(|byte| !byte.is_ascii_digit())?;
-    let (whole, [mark @ (b'.' | b','), part @ ..]) = digits.split_at(at) else { return None };
-    let few = digits.len() <= number::DIGITS + 1;
-    let plain = at > 0 && !part.is_empty() && few && part.iter().all(u8::is_ascii_digit);
-    let thousands = part.len() == 3 && at <= 3 && !whole.starts_with(b"0");
-    (plain && !thousands).then_some(*mark)
+    if digits.len() > number::DIGITS + 1 {
+        return None;
+    }
+    let at = digits.iter().position(|byte| !byte.is_ascii_digit()).unwrap_or(digits.len());
+    match digits.split_at(at) {
+        (whole, []) => {
+            (1..=number::DIGITS).contains(&whole.len()).then_some(Bare { mark: None, thousands: false })
+        }
+        (whole @ [first, ..], [mark @ (b'.' | b','), part @ ..])
+            if !part.is_empty() && part.iter().all(u8::is_ascii_digit) =>
+        {
+            let thousands = part.len() == 3 && whole.len() <= 3 && *first != b'0';
+            Some(Bare { mark: Some(*mark), thousands })
+        }
+        _ => None,
+    }
 }
 
 /// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
 pub(super) fn data_cells(fields: &[impl AsRef<[u8]>], notation: Notation) -> Option<usize> {
     let (mut values, mut words) = (0, 0);
     for field in fields.iter().map(AsRef::as_ref) {
+        if bare(field).is_some_and(|bare| bare.mark.is_none_or(|mark| mark == notation.decimal.byte())) {
+            values += 1;
+            continue;
+        }
         // No number, time or unit has what divides the cells of another kind of log.
         if memchr::memchr2(b';', b'|', field).is_some() {
             words += 1;
@@ -218,27 +239,37 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_plain_mark_is_what_the_long_way_finds() {
-        let wholes = ["", "0", "7", "12", "123", "012", "1234", "123456789012"];
+    fn a_bare_number_is_what_the_long_way_finds() {
+        let wholes = ["", "0", "7", "12", "123", "012", "1234", "123456789012", "123456789012345"];
         let parts = ["", "5", "12", "345", "3456"];
         let marks = [('.', ',', DecimalMark::Point), (',', '.', DecimalMark::Comma)];
         for (mark, other, decimal) in marks {
             for (whole, part) in wholes.iter().flat_map(|whole| parts.iter().map(move |part| (whole, part))) {
                 for cell in [format!("{whole}{mark}{part}"), format!("-{whole}{mark}{part}")] {
+                    let found = bare(cell.as_bytes());
+                    // More digits are left to the long way, and so is a mark at an end.
+                    let few = whole.len() + part.len() <= number::DIGITS;
+                    assert_eq!(found.is_some(), few && !whole.is_empty() && !part.is_empty(), "{cell}");
+                    let Some(found) = found else { continue };
                     let number = number::cell(cell.as_bytes(), Notation::plain(decimal));
+                    assert!(matches!(number, Cell::Number(_)), "{cell}");
                     let thousands =
                         number::ungroup(&cell, other, true).is_some_and(|bare| !bare.contains(mark));
-                    let only_decimal = matches!(number, Cell::Number(_)) && !thousands;
-                    // More digits are left to the long way.
-                    let few = whole.len() + part.len() <= number::DIGITS;
-                    let whole = few && !whole.is_empty() && !part.is_empty();
-                    let found = plain_mark(cell.as_bytes());
-                    assert_eq!(found, (only_decimal && whole).then_some(decimal.byte()), "{cell}");
+                    assert_eq!((found.mark, found.thousands), (Some(decimal.byte()), thousands), "{cell}");
                 }
             }
         }
-        for cell in ["12", "1.2.3", "1,2.3", "1.5e3", "1.5 V", " 1.5", "+1.5", "\"1.5\"", ".", "-", ""] {
-            assert_eq!(plain_mark(cell.as_bytes()), None, "{cell}");
+        for cell in ["0", "12", "-7", "123456789012345"] {
+            assert!(bare(cell.as_bytes()).is_some_and(|bare| bare.mark.is_none()), "{cell}");
+            assert!(matches!(
+                number::cell(cell.as_bytes(), Notation::plain(DecimalMark::Comma)),
+                Cell::Number(_)
+            ));
+        }
+        let long = "1234567890123456";
+        for cell in [long, "1.2.3", "1,2.3", "1.5e3", "1.5 V", " 1.5", "+1.5", "\"1.5\"", ".", "-", "--1", ""]
+        {
+            assert!(bare(cell.as_bytes()).is_none(), "{cell}");
         }
     }
 }

@@ -122,7 +122,7 @@ impl<'a> ByPlace<'a> {
         let mut all: BTreeMap<(&str, Place), Vec<Option<&Finding>>> = BTreeMap::new();
         let number = columns.inspections.len();
         for (record, inspection) in columns.inspections.iter().enumerate() {
-            for finding in &inspection.judgement.findings {
+            for finding in inspection.judgement.findings.iter() {
                 let place = place(record, finding.at, matches);
                 let cells = all.entry((&finding.rule, place)).or_insert_with(|| vec![None; number]);
                 cells[record] = Some(finding);

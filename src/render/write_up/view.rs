@@ -1,6 +1,7 @@
 //! The view model: everything the outputs show, in words and SI numbers.
 
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -373,7 +374,7 @@ pub struct View {
     /// Customs of the trade that are not kept, grouped alike: opinion.
     pub opinions: Vec<CauseView>,
     /// Findings rule by rule, gravest first.
-    pub findings: Vec<Finding>,
+    pub findings: Arc<Vec<Finding>>,
     /// What is not decided, by what is missing: what is worth looking at most comes first where that was asked for.
     pub waiting: Vec<Waiting>,
     /// What to look at next, where it was asked for.
@@ -444,7 +445,7 @@ impl View {
             path: path(record, derived, &judgement.findings),
             causes,
             opinions,
-            findings: judgement.findings.clone(),
+            findings: Arc::clone(&judgement.findings),
             waiting: waiting(judgement.findings.iter().filter(|f| f.grade != Grade::Custom), &[]),
             next: None,
             supports: Vec::new(),
@@ -604,7 +605,7 @@ fn counts(causes: &[CauseView], findings: &[Finding]) -> FindingCounts {
 /// What each test at full load showed, the gravest first, in the words of its own figures.
 fn shown_by_test(inspection: &Inspection) -> Vec<String> {
     let mut shown = Vec::new();
-    for finding in &inspection.judgement.findings {
+    for finding in inspection.judgement.findings.iter() {
         let Subject::Test(index) = finding.at else { continue };
         let test = inspection.record.test.get(index);
         let full_load = test.is_some_and(|test| test.kind.known() == Some(TestKind::FullLoad));

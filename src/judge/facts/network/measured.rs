@@ -138,6 +138,10 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
         let without = Followed { belief: Belief::ranges(pack.circuit.network()), ..followed.clone() };
         let fitted = adjust(facts, &pack, &open, without);
         followed = Followed { belief: fitted.belief.carried_to(network), ..fitted };
+        // What contradicts with the lid off contradicts with it on.
+        if !followed.clash.is_empty() {
+            return followed;
+        }
     }
     adjust(facts, pack, &of_lid(measured, Some(TestLid::On)), followed)
 }
@@ -167,7 +171,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
         for (free, kelvin) in [(pack.room, room), (pack.start, start)] {
             quantities[free.index()] = kelvin;
         }
-        let case = pack.circuit.at(&quantities);
+        let case = pack.circuit.coarse().at(&quantities);
         // Only how much a part differs along its length is taken from it, for the doubt about where a sensor sat.
         let course = case.course_within(&phases, 4.0);
         // A reading that is only a lower bound, or of an unknown time, pulls nothing.
