@@ -341,8 +341,9 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             }
             part *= nearer;
         }
-        // Slopes serve twice: they change little, and taking them is most of the work.
-        if !moved && stale {
+        // Slopes serve twice: they change little, and taking them is most of the work. They serve to the end where what they
+        // were taken at is near.
+        if !moved && (stale || !(worth || far(&now, &anchor.1))) {
             break;
         }
         stale = !stale;

@@ -71,24 +71,31 @@ pub struct Permissible {
     power: f64,
 }
 
-/// Where a search for a permissible current begins, and how it steps in time.
+/// Where a search for a permissible current begins, how it steps in time, and how near it comes.
 pub(super) struct Guess {
-    pub(super) current: f64,
+    current: f64,
     /// Power of the current with which the first place warms.
-    pub(super) power: f64,
+    power: f64,
     /// Error, K, of one step.
-    pub(super) error: f64,
+    error: f64,
+    /// The current is found to this part of itself.
+    precision: f64,
 }
 
 impl Guess {
     /// From a current, A, with this error of one step, K.
     pub(super) fn at(current: f64, error: f64) -> Self {
-        Self { current, power: 2.0, error }
+        Self { current, power: 2.0, error, precision: PRECISION }
     }
 
     /// From what was found on another mesh.
     pub(super) fn near(found: &Permissible, error: f64) -> Self {
-        Self { current: found.current, power: found.power, error }
+        Self { power: found.power, ..Self::at(found.current, error) }
+    }
+
+    /// To another part of itself.
+    pub(super) fn to(self, precision: f64) -> Self {
+        Self { precision, ..self }
     }
 }
 
@@ -202,7 +209,7 @@ impl Case<'_> {
                         (steps, laid_out) = (Some(parts), search.x);
                     }
                     let (place, over) = worst(&state);
-                    if over.abs() < PRECISION || search.high - search.low < PRECISION {
+                    if over.abs() < guess.precision || search.high - search.low < guess.precision {
                         return Ok(Permissible { current, place, state, power: search.slope });
                     }
                     near = Some(state);

@@ -27,6 +27,10 @@ const NEGLIGIBLE: f64 = 0.02;
 /// Places whose current, where it is lowest, is this many standard deviations above what another's is where it is
 /// highest come to their limit in no draw.
 const ASIDE: f64 = 3.0;
+/// How near the current about which the surfaces are laid comes to the permissible one at the centre, as a part of it: what
+/// is left they tell. And how near the coarse mesh comes to it first.
+const ABOUT: f64 = 5e-3;
+const NEAR: f64 = 0.02;
 /// Step of the logarithm of the current.
 const CURRENT_STEP: f64 = 0.25;
 /// The first time at which a limit is looked for, s.
@@ -248,9 +252,10 @@ impl<'a> Spread<'a> {
         let coarse = self.coarse.at(&self.belief.centre);
         let coarse_rest = prepare(&coarse, COARSE_ERROR, None)?;
         // What the coarse mesh says is near enough to start from.
-        let near = coarse.permissible_near(Some(&coarse_rest), duty, &Guess::at(guess, COARSE_ERROR));
+        let guessed = Guess::at(guess, COARSE_ERROR).to(NEAR);
+        let near = coarse.permissible_near(Some(&coarse_rest), duty, &guessed);
         let guess = near.map_or(Guess::at(guess, STEP_ERROR), |near| Guess::near(&near, STEP_ERROR));
-        let centre = case.permissible_near(Some(&rest), duty, &guess)?;
+        let centre = case.permissible_near(Some(&rest), duty, &guess.to(ABOUT))?;
         let limits = case.limits();
         // For each place with a limit its rise, and where it rises from.
         let outputs = |case: &Case<'_>, rest: &ThermalState, end: &ThermalState| -> Vec<f64> {

@@ -566,6 +566,25 @@ fn nothing_meets_on_what_nobody_read_or_saw() {
     }
 }
 
+/// Beyond the end of its range an instrument reads nothing that can be relied on.
+#[test]
+fn a_reading_beyond_the_range_of_its_instrument_meets_nothing() {
+    for (range, value, outcome) in [
+        ("60 V", "30 V", "meets"),
+        ("30 V", "30 V", "meets"),
+        ("6 V", "30 V", "not decided"),
+        ("6 V", "20 V", "falls short"),
+        // What it reads in another range, and an instrument that reads something else.
+        ("60 V\"\n[[instrument]]\nid = \"amperes\"\nrange = \"10 A", "30 V", "meets"),
+    ] {
+        let read = format!("rated_voltage = {{ value = \"{value}\", with = \"volts, amperes\" }}");
+        let text = golden().replacen("rated_voltage = \"30 V\"", &read, 1);
+        let instrument = "accuracy = \"0.05 %\"\nresolution = \"0.001 V\"";
+        let text = format!("{text}\n[[instrument]]\nid = \"volts\"\n{instrument}\nrange = \"{range}\"\n");
+        assert_eq!(outcomes_of("fuse-voltage", &text), [outcome], "{range}, {value}");
+    }
+}
+
 /// The most favourable wrong record of each critical rule of the pack: what looks like protection and is none.
 #[rustfmt::skip]
 const WRONG: &[(&str, &str, Patch)] = &[

@@ -227,6 +227,11 @@ impl Derived {
         Self { seen: self.seen.clone(), tried: true, ..Self::default() }.derive(record, limits)
     }
 
+    /// Whether it is for tables of many packs, which leave out what only a write-up tells.
+    pub(crate) fn is_for_tables(&self) -> bool {
+        !self.left_out.is_empty()
+    }
+
     /// Whether values are only tried, so that no working is told.
     pub(crate) fn is_tried(&self) -> bool {
         self.tried

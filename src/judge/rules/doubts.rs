@@ -7,17 +7,19 @@
 //! is only claimed take "meets" away from every rule that rests on one of them, never "falls short". What follows from a value
 //! in doubt is in doubt as well; see [`crate::record::reads`].
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
+use crate::physics::ZERO_CELSIUS;
 use crate::record::field::{Doubt, Found, How, State, Value};
 use crate::record::part::Inner;
 use crate::record::parts::{ClaimVerdict, Element, ElementKind};
 use crate::record::{AnyPart, FieldInfo, Kind, Record};
-use crate::units::{self, Amount, COVERAGE, likely_meant, show};
+use crate::units::{self, Amount, COVERAGE, Dimension, likely_meant, show};
 
 /// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
 pub(crate) struct Clash {
@@ -68,7 +70,8 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
             }
         }
     }
-    note(record, "", &guess);
+    let ranges = ranges(record);
+    note(record, "", &|found| guess(found).or_else(|| beyond(found, &ranges)));
     record.test.iter_mut().for_each(|test| note(test, "test", &hearsay));
     let found_inside = |inner: &Inner<'_>| !matches!(inner.name, "claims" | "test");
     record
@@ -93,7 +96,7 @@ fn add(field: &mut Found, doubt: Arc<Doubt>) {
 
 /// Notes what stands against the values of a part, which is called `head` in expressions, and of those inside it: what it is,
 /// and whether no rule falls short on it either.
-fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(&'static str, bool)>) {
+fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(Cow<'static, str>, bool)>) {
     let named = ["id", "name", "of"].into_iter().find_map(|name| match &part.field(name)?.state {
         State::Known(Value::Text(name)) => Some(format!(" of {head} {name}")),
         _ => None,
@@ -113,7 +116,7 @@ fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(
 }
 
 /// What was judged by eye or from experience, or calculated, and does not say how far it may be off: nothing meets on it.
-fn guess(found: &Found) -> Option<(&'static str, bool)> {
+fn guess(found: &Found) -> Option<(Cow<'static, str>, bool)> {
     let (look, measure) = match found.how? {
         How::Estimated => (
             "estimated: look, and write how it was found, such as seen",
@@ -131,28 +134,68 @@ fn guess(found: &Found) -> Option<(&'static str, bool)> {
         other => other.sides(),
     };
     if quantities.is_empty() {
-        return Some((look, false));
+        return Some((look.into(), false));
     }
     let open = quantities.iter().any(|quantity| quantity.expanded.is_none());
-    open.then_some((measure, false))
+    open.then(|| (measure.into(), false))
+}
+
+/// What the instruments of a record read at the most in the range used: their ids, the end of the range, and that in words.
+fn ranges(record: &Record) -> Vec<(String, Amount, String)> {
+    let ranges = record.instrument.iter().filter_map(|instrument| {
+        let range = instrument.range.quantity()?;
+        let end = Amount::exact(range.value, range.dimension);
+        Some((instrument.id.text()?.to_owned(), end, range.text.clone()))
+    });
+    ranges.collect()
+}
+
+/// What was read beyond the end of the range of the instrument it was read with: either the range or the reading is wrong,
+/// and the accuracy is that of neither. Where several instruments are named, none of that quantity reaches so far.
+fn beyond(found: &Found, ranges: &[(String, Amount, String)]) -> Option<(Cow<'static, str>, bool)> {
+    let ids = found.with.as_deref()?.split(',').map(str::trim);
+    let State::Known(value) = &found.state else { return None };
+    let quantities = match value {
+        Value::Quantity(quantity) => std::slice::from_ref(quantity),
+        other => other.sides(),
+    };
+    let named: Vec<_> = ids.filter_map(|id| ranges.iter().find(|(known, ..)| known == id)).collect();
+    quantities.iter().find_map(|quantity| {
+        let dimension = Dimension { point: false, ..quantity.dimension };
+        let of_it =
+            named.iter().filter(|(_, end, _)| Dimension { point: false, ..end.dimension } == dimension);
+        // Ends of a range of temperatures are degrees Celsius on either side.
+        let size = |value: f64, of: Dimension| if of.point { value - ZERO_CELSIUS } else { value }.abs();
+        let read = size(quantity.value, quantity.dimension);
+        let far = of_it
+            .max_by(|a, b| size(a.1.value(), a.1.dimension).total_cmp(&size(b.1.value(), b.1.dimension)))?;
+        let (id, end, text) = far;
+        (read > size(end.value(), end.dimension) * (1.0 + 1e-9)).then(|| {
+            let what = format!(
+                "{}, read with {id}, whose range ends at {text}: one of them is wrong",
+                quantity.text
+            );
+            (what.into(), false)
+        })
+    })
 }
 
 /// What somebody says of a bench test who did not read it.
-fn hearsay(found: &Found) -> Option<(&'static str, bool)> {
+fn hearsay(found: &Found) -> Option<(Cow<'static, str>, bool)> {
     (found.how == Some(How::Claimed) && matches!(found.state, State::Known(_)))
-        .then_some(("claimed: a bench test takes what was read", true))
+        .then(|| ("claimed: a bench test takes what was read".into(), true))
 }
 
 /// What can be seen or tried, said by somebody who did not look. The data sheet of a part says what it is made for, not
 /// whether it is so in this pack.
-fn unseen(found: &Found) -> Option<(&'static str, bool)> {
+fn unseen(found: &Found) -> Option<(Cow<'static, str>, bool)> {
     let State::Known(value) = &found.state else { return None };
     match (found.how?, value) {
         (How::Claimed, Value::YesNo(_) | Value::Word(_) | Value::Count(_)) => {
-            Some(("claimed: look, and write how it was found, such as seen", false))
+            Some(("claimed: look, and write how it was found, such as seen".into(), false))
         }
         (How::Datasheet, Value::YesNo(_)) => {
-            Some(("from a data sheet: look or try, and write how it was found, such as seen", false))
+            Some(("from a data sheet: look or try, and write how it was found, such as seen".into(), false))
         }
         _ => None,
     }

@@ -571,7 +571,9 @@ fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
     if let Some((_, when)) = &rule.when {
         gather(when, &mut names);
     }
-    let used: Vec<Used> = names.iter().filter_map(|name| used(name, facts)).collect();
+    // Of what does not fall short, tables show no working.
+    let told = outcome == Outcome::FallsShort || !facts.derived.is_for_tables();
+    let used: Vec<Used> = names.iter().filter_map(|name| used(name, facts, told)).collect();
     let mut claimed_facts: Vec<String> = Vec::new();
     for claim in used.iter().flat_map(|used| &used.claims) {
         if !claim.starts_with("claims.") && !claimed_facts.contains(claim) {
@@ -773,7 +775,8 @@ fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {
     }
 }
 
-fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
+/// A fact that went in; with its working where that is `told`.
+fn used(name: &str, facts: &Facts<'_>, told: bool) -> Option<Used> {
     let mut used = Used {
         name: name.to_owned(),
         value: String::new(),
@@ -795,9 +798,11 @@ fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
         let worked = worked.as_ref().ok()?;
         used.value = worked.show();
         used.how = "derived".to_owned();
-        used.steps.clone_from(&worked.steps);
-        used.sources.clone_from(&worked.sources);
-        used.assumed.clone_from(&worked.assumed);
+        if told {
+            used.steps.clone_from(&worked.steps);
+            used.sources.clone_from(&worked.sources);
+            used.assumed.clone_from(&worked.assumed);
+        }
         return Some(used);
     }
     let found = facts.found(name)?;
