@@ -94,9 +94,11 @@ fn add(field: &mut Found, doubt: Arc<Doubt>) {
     }
 }
 
-/// Notes what stands against the values of a part, which is called `head` in expressions, and of those inside it: what it is,
-/// and whether no rule falls short on it either.
-fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(Cow<'static, str>, bool)>) {
+/// What stands against a value, and whether no rule falls short on it either.
+type Against = (Cow<'static, str>, bool);
+
+/// Notes what stands against the values of a part, which is called `head` in expressions, and of those inside it.
+fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<Against>) {
     let named = ["id", "name", "of"].into_iter().find_map(|name| match &part.field(name)?.state {
         State::Known(Value::Text(name)) => Some(format!(" of {head} {name}")),
         _ => None,
@@ -116,7 +118,7 @@ fn note(part: &mut dyn AnyPart, head: &str, against: &dyn Fn(&Found) -> Option<(
 }
 
 /// What was judged by eye or from experience, or calculated, and does not say how far it may be off: nothing meets on it.
-fn guess(found: &Found) -> Option<(Cow<'static, str>, bool)> {
+fn guess(found: &Found) -> Option<Against> {
     let (look, measure) = match found.how? {
         How::Estimated => (
             "estimated: look, and write how it was found, such as seen",
@@ -152,7 +154,7 @@ fn ranges(record: &Record) -> Vec<(String, Amount, String)> {
 
 /// What was read beyond the end of the range of the instrument it was read with: either the range or the reading is wrong,
 /// and the accuracy is that of neither. Where several instruments are named, none of that quantity reaches so far.
-fn beyond(found: &Found, ranges: &[(String, Amount, String)]) -> Option<(Cow<'static, str>, bool)> {
+fn beyond(found: &Found, ranges: &[(String, Amount, String)]) -> Option<Against> {
     let ids = found.with.as_deref()?.split(',').map(str::trim);
     let State::Known(value) = &found.state else { return None };
     let quantities = match value {
@@ -181,14 +183,14 @@ fn beyond(found: &Found, ranges: &[(String, Amount, String)]) -> Option<(Cow<'st
 }
 
 /// What somebody says of a bench test who did not read it.
-fn hearsay(found: &Found) -> Option<(Cow<'static, str>, bool)> {
+fn hearsay(found: &Found) -> Option<Against> {
     (found.how == Some(How::Claimed) && matches!(found.state, State::Known(_)))
         .then(|| ("claimed: a bench test takes what was read".into(), true))
 }
 
 /// What can be seen or tried, said by somebody who did not look. The data sheet of a part says what it is made for, not
 /// whether it is so in this pack.
-fn unseen(found: &Found) -> Option<(Cow<'static, str>, bool)> {
+fn unseen(found: &Found) -> Option<Against> {
     let State::Known(value) = &found.state else { return None };
     match (found.how?, value) {
         (How::Claimed, Value::YesNo(_) | Value::Word(_) | Value::Count(_)) => {
