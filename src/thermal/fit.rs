@@ -323,9 +323,9 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         let falls = 2.0 * step.iter().zip(&gradient).map(|(step, slope)| step * slope).sum::<f64>();
         // What the slopes say is not worth a trial is not tried.
         let worth = falls - quadratic(&normal, &step) > CLOSED;
-        let mut part = if worth { 1.0 } else { 0.0 };
+        let mut part = 1.0;
         moved = false;
-        while part > LEAST_PART {
+        while worth && part > LEAST_PART {
             let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
             let mut nearer = 0.4;
             if let Ok(roughly) = roughly(&trial) {

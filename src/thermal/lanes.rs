@@ -1,7 +1,7 @@
 //! Numbers of several cases of one circuit side by side: whatever is looked up once serves them all, and the processor takes
 //! two and more of them at a time. Each case has the numbers, to the last digit, that it has alone.
 //!
-//! All that works on them is `inline(always)`: only what stands in the body of a `dispatch!` takes the registers it gives.
+//! All that steps them in time is `inline(always)`: only what stands in the body of a `dispatch!` takes the registers it gives.
 
 /// A number for each value of an index.
 #[inline(always)]

@@ -493,6 +493,24 @@ fn a_rule_that_rests_on_a_withheld_value_is_not_decided_and_says_so() {
     assert_eq!(hidden["rated_current"], "[withheld]");
 }
 
+/// A range that is withheld, or the name of the instrument, cannot turn a reading beyond it into one that meets.
+#[test]
+fn a_reading_beyond_a_withheld_range_does_not_meet() {
+    let golden = fs::read_to_string(crate::common::root().join("tests/data/golden.toml")).unwrap();
+    let read = "rated_voltage = { value = \"30 V ± 0.1 V\", with = \"volts\" }";
+    let golden = golden.replacen("rated_voltage = \"30 V\"", read, 1);
+    for (range, withhold, outcome) in [
+        ("6 V", "", "not decided"),
+        ("6 V", "[withhold]\nfields = [\"instrument.volts.range\"]\n", "not decided"),
+        ("6 V", "[withhold]\nfields = [\"instrument.volts.id\"]\n", "not decided"),
+        ("60 V", "", "meets"),
+    ] {
+        let record = format!("{golden}\n[[instrument]]\nid = \"volts\"\nrange = \"{range}\"\n{withhold}");
+        let of_rule = outcomes(&view_of_pack(&record)).into_iter().find(|(rule, ..)| rule == "fuse-voltage");
+        assert_eq!(of_rule.map(|(_, _, outcome)| outcome).as_deref(), Some(outcome), "{range} {withhold}");
+    }
+}
+
 #[test]
 fn the_value_of_a_withheld_text_field_is_gone_everywhere_else() {
     let note = "[inspection]\nnote = \"the QUELLWERK\u{a0}120 fuse\"\n";

@@ -6,10 +6,11 @@
 
 use std::collections::BTreeMap;
 
+use crate::physics::ZERO_CELSIUS;
 use crate::record::field::{Found, StatedAccuracy};
 use crate::record::parts::{Instrument, InstrumentKind};
 use crate::record::{State, Value};
-use crate::units::{Amount, Dimension};
+use crate::units::{Amount, Dimension, Quantity};
 
 /// What instruments read, as the names of the limits say it.
 const READS: [(&str, Dimension); 9] = [
@@ -72,6 +73,13 @@ impl Usual {
     }
 }
 
+/// How large a quantity is on the scale of an instrument, SI units: a step of temperature is a difference, however it was
+/// written, and the end of a range is so many degrees Celsius on either side of nought.
+pub(crate) fn magnitude(quantity: &Quantity) -> (f64, Dimension) {
+    let offset = if quantity.dimension.point { ZERO_CELSIUS } else { 0.0 };
+    ((quantity.value - offset).abs(), Dimension { point: false, ..quantity.dimension })
+}
+
 /// What an instrument of the record is good for.
 #[derive(Debug, Clone)]
 pub(crate) struct Accuracy {
@@ -79,18 +87,14 @@ pub(crate) struct Accuracy {
     kind: Option<InstrumentKind>,
     /// Value of its last digit, SI units, and what it reads.
     pub(crate) step: Option<(f64, Dimension)>,
-    range: Option<(f64, Dimension)>,
+    /// End of the range used, SI units, and what it reads.
+    pub(crate) range: Option<(f64, Dimension)>,
     /// Some of it is recorded and withheld.
     pub(crate) withheld: bool,
 }
 
 impl Accuracy {
     pub(crate) fn of(instrument: &Instrument) -> Self {
-        let difference = |quantity: &crate::units::Quantity| {
-            // A step of temperature is a difference, however it was written.
-            let offset = if quantity.dimension.point { crate::physics::ZERO_CELSIUS } else { 0.0 };
-            ((quantity.value - offset).abs(), Dimension { point: false, ..quantity.dimension })
-        };
         let withheld = |found: &Found| found.state == State::Withheld;
         Self {
             stated: match instrument.accuracy.found().value() {
@@ -98,8 +102,8 @@ impl Accuracy {
                 _ => None,
             },
             kind: instrument.kind.known(),
-            step: instrument.resolution.quantity().map(difference),
-            range: instrument.range.quantity().map(difference),
+            step: instrument.resolution.quantity().map(magnitude),
+            range: instrument.range.quantity().map(magnitude),
             withheld: [instrument.accuracy.found(), instrument.resolution.found(), instrument.range.found()]
                 .into_iter()
                 .any(withheld),

@@ -88,10 +88,6 @@ impl<'a> Facts<'a> {
             return Some(given);
         }
         match self.subject {
-            // No fact of the pack is called so.
-            Subject::Element(index) if name.starts_with("element.") => {
-                return self.derived.of_element(index, name);
-            }
             Subject::Element(index) => self.derived.of_element(index, name),
             Subject::Statement(index) => self.derived.of_statement(index, name),
             Subject::Test(index) => self.derived.of_test(index, name),

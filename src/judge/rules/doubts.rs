@@ -13,11 +13,11 @@ use std::sync::Arc;
 
 use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
+use crate::judge::facts::accuracy::{Accuracy, magnitude};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
-use crate::physics::ZERO_CELSIUS;
-use crate::record::field::{Doubt, Found, How, State, Value};
+use crate::record::field::{Doubt, Found, How, State, Value, WITHHELD};
 use crate::record::part::Inner;
-use crate::record::parts::{ClaimVerdict, Element, ElementKind};
+use crate::record::parts::{ClaimVerdict, Element, ElementKind, Instrument};
 use crate::record::{AnyPart, FieldInfo, Kind, Record};
 use crate::units::{self, Amount, COVERAGE, Dimension, likely_meant, show};
 
@@ -70,8 +70,8 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
             }
         }
     }
-    let ranges = ranges(record);
-    note(record, "", &|found| guess(found).or_else(|| beyond(found, &ranges)));
+    let ends = range_ends(record);
+    note(record, "", &|found| guess(found).or_else(|| beyond(found, &ends)));
     record.test.iter_mut().for_each(|test| note(test, "test", &hearsay));
     let found_inside = |inner: &Inner<'_>| !matches!(inner.name, "claims" | "test");
     record
@@ -131,10 +131,7 @@ fn guess(found: &Found) -> Option<Against> {
         _ => return None,
     };
     let State::Known(value) = &found.state else { return None };
-    let quantities = match value {
-        Value::Quantity(quantity) => std::slice::from_ref(quantity),
-        other => other.sides(),
-    };
+    let quantities = quantities_of(value);
     if quantities.is_empty() {
         return Some((look.into(), false));
     }
@@ -142,44 +139,60 @@ fn guess(found: &Found) -> Option<Against> {
     open.then(|| (measure.into(), false))
 }
 
-/// What the instruments of a record read at the most in the range used: their ids, the end of the range, and that in words.
-fn ranges(record: &Record) -> Vec<(String, Amount, String)> {
-    let ranges = record.instrument.iter().filter_map(|instrument| {
-        let range = instrument.range.quantity()?;
-        let end = Amount::exact(range.value, range.dimension);
-        Some((instrument.id.text()?.to_owned(), end, range.text.clone()))
-    });
-    ranges.collect()
+/// The end of the range of an instrument, SI units with what it reads, and in words; none where that is withheld.
+struct RangeEnd {
+    id: String,
+    end: Option<(f64, Dimension)>,
+    text: String,
 }
 
-/// What was read beyond the end of the range of the instrument it was read with: either the range or the reading is wrong,
-/// and the accuracy is that of neither. Where several instruments are named, none of that quantity reaches so far.
-fn beyond(found: &Found, ranges: &[(String, Amount, String)]) -> Option<Against> {
-    let ids = found.with.as_deref()?.split(',').map(str::trim);
-    let State::Known(value) = &found.state else { return None };
-    let quantities = match value {
+/// Ends of the ranges of a record's instruments, where they are recorded.
+fn range_ends(record: &Record) -> Vec<RangeEnd> {
+    let recorded = |instrument: &&Instrument| {
+        matches!(instrument.range.found().state, State::Known(_) | State::Withheld)
+    };
+    let of = |instrument: &Instrument| RangeEnd {
+        id: instrument.id.text().unwrap_or_default().to_owned(),
+        end: Accuracy::of(instrument).range,
+        text: instrument.range.found().show(),
+    };
+    record.instrument.iter().filter(recorded).map(of).collect()
+}
+
+/// What was read beyond the end of the range of its instrument: either the range or the reading is wrong, and the accuracy
+/// is that of neither. Of several instruments that read such a quantity the one that reads the most counts.
+fn beyond(found: &Found, ends: &[RangeEnd]) -> Option<Against> {
+    let (with, State::Known(value)) = (found.with.as_deref()?, &found.state) else { return None };
+    if with.contains(WITHHELD) && !ends.is_empty() {
+        return Some(("read with an instrument that is withheld".into(), false));
+    }
+    quantities_of(value).iter().find_map(|quantity| {
+        let (read, dimension) = magnitude(quantity);
+        let named = with.split(',').filter_map(|id| ends.iter().find(|known| known.id == id.trim()));
+        let of_it = named.filter(|known| known.end.is_none_or(|(_, of)| of == dimension));
+        let reach = |known: &RangeEnd| known.end.map_or(f64::INFINITY, |(end, _)| end);
+        let far = of_it.max_by(|a, b| reach(a).total_cmp(&reach(b)))?;
+        let RangeEnd { id, end, text } = far;
+        match end {
+            None => Some((format!("read with {id}, whose range is withheld").into(), false)),
+            // More than the last digits of a unit's factor.
+            Some((end, _)) if read > end * (1.0 + 1e-9) => {
+                let read = &quantity.text;
+                let what =
+                    format!("{read}, read with {id}, whose range ends at {text}: one of them is wrong");
+                Some((what.into(), false))
+            }
+            Some(_) => None,
+        }
+    })
+}
+
+/// The quantities of a value: one, or the sides of a size.
+fn quantities_of(value: &Value) -> &[units::Quantity] {
+    match value {
         Value::Quantity(quantity) => std::slice::from_ref(quantity),
         other => other.sides(),
-    };
-    let named: Vec<_> = ids.filter_map(|id| ranges.iter().find(|(known, ..)| known == id)).collect();
-    quantities.iter().find_map(|quantity| {
-        let dimension = Dimension { point: false, ..quantity.dimension };
-        let of_it =
-            named.iter().filter(|(_, end, _)| Dimension { point: false, ..end.dimension } == dimension);
-        // Ends of a range of temperatures are degrees Celsius on either side.
-        let size = |value: f64, of: Dimension| if of.point { value - ZERO_CELSIUS } else { value }.abs();
-        let read = size(quantity.value, quantity.dimension);
-        let far = of_it
-            .max_by(|a, b| size(a.1.value(), a.1.dimension).total_cmp(&size(b.1.value(), b.1.dimension)))?;
-        let (id, end, text) = far;
-        (read > size(end.value(), end.dimension) * (1.0 + 1e-9)).then(|| {
-            let what = format!(
-                "{}, read with {id}, whose range ends at {text}: one of them is wrong",
-                quantity.text
-            );
-            (what.into(), false)
-        })
-    })
+    }
 }
 
 /// What somebody says of a bench test who did not read it.

@@ -99,7 +99,7 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     let mut measured = measured.to_vec();
     measured.extend(super::measured::by_hand(facts, built.ambient));
     // Of many packs each is solved once.
-    if !facts.derived.left_out.is_empty() && !endless {
+    if facts.derived.is_for_tables() && !endless {
         return solve(facts, &built, &measured, &facts.derived.left_out);
     }
     // Who fills a record asks again after every answer, and few answers change the network.

@@ -138,7 +138,7 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
         let without = Followed { belief: Belief::ranges(pack.circuit.network()), ..followed.clone() };
         let fitted = adjust(facts, &pack, &open, without);
         followed = Followed { belief: fitted.belief.carried_to(network), ..fitted };
-        // What contradicts with the lid off contradicts with it on.
+        // Readings that contradict the record with the lid off leave nothing to be followed with it on.
         if !followed.clash.is_empty() {
             return followed;
         }
