@@ -13,11 +13,12 @@
 
 use std::collections::BTreeSet;
 use std::ffi::OsStr;
+use std::fs::{self, DirEntry};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
-use walkdir::{DirEntry, WalkDir};
 
 use super::PUBLISHED;
 use crate::evidence::bag::{BAG_DECLARATION, PAYLOAD};
@@ -137,77 +138,55 @@ pub fn folder_text(path: &Path) -> String {
     if text.is_empty() { ".".to_owned() } else { text }
 }
 
-/// What lies below a folder, down to a depth; `without` is not searched.
-fn walk(folder: &Path, deepest: usize, without: &Path) -> impl Iterator<Item = walkdir::Result<DirEntry>> {
-    WalkDir::new(folder).max_depth(deepest).sort_by_file_name().into_iter().filter_entry(move |entry| {
-        if entry.depth() == 0 {
-            return true;
-        }
-        let name = entry.file_name();
-        let hidden = name.as_encoded_bytes().starts_with(b".");
-        let own = || {
-            OWN.iter().any(|own| name == OsStr::new(own))
-                && entry.path().parent().is_some_and(|parent| parent.join(RECORD).exists())
-        };
-        !(hidden || entry.file_type().is_dir() && (own() || entry.path() == without))
-    })
-}
-
-/// What an entry that lies this many folders below the root says of an inspection.
-fn look(root: &Path, entry: walkdir::Result<DirEntry>, depth: usize) -> Option<FoundFolder> {
-    let entry = match entry {
-        Ok(entry) => entry,
-        Err(error) => {
-            let path = error.path().unwrap_or(root);
-            let relative = path.strip_prefix(root).unwrap_or(path);
-            let why =
-                error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
-            return Some(FoundFolder::new(relative, Some(why)));
-        }
+/// What a folder that lies this many folders below the root holds, and what lies below it; `without` is not searched.
+fn below(root: &Path, folder: &Path, depth: usize, without: &Path) -> Vec<FoundFolder> {
+    let refused =
+        |path: &Path, why: String| vec![FoundFolder::new(path.strip_prefix(root).unwrap_or(path), Some(why))];
+    let entries = match fs::read_dir(folder).and_then(Iterator::collect::<io::Result<Vec<DirEntry>>>) {
+        Ok(entries) => entries,
+        Err(error) => return refused(folder, error.to_string()),
     };
-    if entry.file_name() == RECORD && depth > 0 {
-        let folder = entry.path().parent().unwrap_or(root);
-        let problem = if entry.file_type().is_file() {
-            None
-        } else if entry.file_type().is_symlink() {
-            Some(format!("{RECORD} is a link; links are not followed"))
-        } else {
-            Some(format!("{RECORD} is not a file"))
+    let is_inspection = entries.iter().any(|entry| entry.file_name() == RECORD);
+    let one = |entry: &DirEntry| {
+        let (name, path) = (entry.file_name(), entry.path());
+        if name.as_encoded_bytes().starts_with(b".") {
+            return Vec::new();
+        }
+        let kind = match entry.file_type() {
+            Ok(kind) => kind,
+            Err(error) => return refused(&path, error.to_string()),
         };
-        return Some(FoundFolder::inside(root, folder, false, problem));
-    }
-    if entry.file_name() == PUBLISHED && entry.file_type().is_file() {
-        // Beside a record it is not searched: what a write-up says is told again from the record.
-        let inside = entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
-        let folder = inside.and_then(Path::parent).filter(|folder| folder.starts_with(root));
-        return folder.map(|folder| FoundFolder::inside(root, folder, true, None));
-    }
-    (entry.file_type().is_dir() && depth == DEEPEST).then(|| {
-        let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());
-        let why = format!("lies {DEEPEST} folders deep; what is below it is not searched");
-        FoundFolder::new(relative, Some(why))
-    })
+        if name == RECORD {
+            let problem = if kind.is_file() {
+                None
+            } else if kind.is_symlink() {
+                Some(format!("{RECORD} is a link; links are not followed"))
+            } else {
+                Some(format!("{RECORD} is not a file"))
+            };
+            return vec![FoundFolder::inside(root, folder, false, problem)];
+        }
+        if name == PUBLISHED && kind.is_file() {
+            // Beside a record it is not searched: what a write-up says is told again from the record.
+            let inside = folder.file_name() == Some(OsStr::new(FOLDER));
+            let of = folder.parent().filter(|of| inside && of.starts_with(root));
+            return of.map(|of| FoundFolder::inside(root, of, true, None)).into_iter().collect();
+        }
+        let own = is_inspection && OWN.iter().any(|own| name == *own);
+        if !kind.is_dir() || own || path == without {
+            return Vec::new();
+        }
+        if depth + 1 == DEEPEST {
+            return refused(&path, format!("lies {DEEPEST} folders deep; what is below it is not searched"));
+        }
+        below(root, &path, depth + 1, without)
+    };
+    entries.par_iter().flat_map_iter(one).collect()
 }
 
 /// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
 pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
-    let (mut found, mut folders) = (Vec::new(), Vec::new());
-    for entry in walk(root, 1, without) {
-        match entry {
-            // Each folder in the root is searched by itself, so that they can be searched side by side.
-            Ok(entry) if entry.depth() == 1 && entry.file_type().is_dir() => folders.push(entry.into_path()),
-            other => {
-                let depth = other.as_ref().map_or(0, DirEntry::depth);
-                found.extend(look(root, other, depth));
-            }
-        }
-    }
-    found.par_extend(folders.par_iter().flat_map_iter(|folder| {
-        walk(folder, DEEPEST - 1, without).filter_map(|entry| {
-            let depth = 1 + entry.as_ref().map_or(0, DirEntry::depth);
-            look(root, entry, depth)
-        })
-    }));
+    let mut found = below(root, root, 0, without);
     found.sort_by(|a, b| a.bytes().cmp(b.bytes()));
     found.dedup_by(|a, b| a.relative == b.relative);
     // Keys of 64 bits meet by chance about never; by intent they might, and then the later one is listed, not lost.
