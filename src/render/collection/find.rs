@@ -142,10 +142,12 @@ pub fn folder_text(path: &Path) -> String {
 fn below(root: &Path, folder: &Path, depth: usize, without: &Path) -> Vec<FoundFolder> {
     let refused =
         |path: &Path, why: String| vec![FoundFolder::new(path.strip_prefix(root).unwrap_or(path), Some(why))];
-    let entries = match fs::read_dir(folder).and_then(Iterator::collect::<io::Result<Vec<DirEntry>>>) {
+    let mut entries = match fs::read_dir(folder).and_then(Iterator::collect::<io::Result<Vec<DirEntry>>>) {
         Ok(entries) => entries,
         Err(error) => return refused(folder, error.to_string()),
     };
+    // By name: of two that stand for one folder the same one stays on every machine.
+    entries.sort_by_cached_key(DirEntry::file_name);
     let is_inspection = entries.iter().any(|entry| entry.file_name() == RECORD);
     let one = |entry: &DirEntry| {
         let (name, path) = (entry.file_name(), entry.path());
@@ -224,6 +226,19 @@ mod tests {
             assert_eq!(name, expected, "{folder}");
             assert_eq!(key.len(), 16);
         }
+    }
+
+    #[test]
+    fn beside_the_payload_of_a_bag_its_write_up_is_not_another_inspection() {
+        let root = tempfile::tempdir().unwrap();
+        for file in ["a/report/pack.json", "a/data/inspection.toml", "a/bagit.txt"] {
+            let path = root.path().join(file);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, "").unwrap();
+        }
+        let found = find(root.path(), Path::new("/nowhere"));
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].bag && !found[0].published, "{found:?}");
     }
 
     #[test]
