@@ -4,7 +4,7 @@
 //! file that lies elsewhere, a device has no end. So nothing is opened but plain files, without waiting, and what is
 //! read into memory has a bound. A test looks for `File::open` and `fs::read` everywhere else.
 
-use std::fs::{self, File, Metadata, OpenOptions};
+use std::fs::{self, DirEntry, File, Metadata, OpenOptions};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
@@ -197,6 +197,13 @@ pub(crate) fn entries(folder: &Path) -> io::Result<Vec<PathBuf>> {
     // All lie in one folder: byte by byte is part by part, and quicker.
     paths.sort_unstable_by(|a, b| a.as_os_str().cmp(b.as_os_str()));
     Ok(paths)
+}
+
+/// All that lies in a folder, however many, sorted by name: each with its kind, which mostly need not be asked for again.
+pub(crate) fn listing(folder: &Path) -> io::Result<Vec<DirEntry>> {
+    let mut entries = fs::read_dir(folder)?.collect::<io::Result<Vec<_>>>()?;
+    entries.sort_by_cached_key(DirEntry::file_name);
+    Ok(entries)
 }
 
 /// The files of a folder whose names end in `.toml`, sorted by name.

@@ -13,8 +13,7 @@
 
 use std::collections::BTreeSet;
 use std::ffi::OsStr;
-use std::fs::{self, DirEntry};
-use std::io;
+use std::fs::DirEntry;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -24,6 +23,7 @@ use super::PUBLISHED;
 use crate::evidence::bag::{BAG_DECLARATION, PAYLOAD};
 use crate::evidence::hash::Sha256Digest;
 use crate::judge::inspection::RECORD;
+use crate::record::open::listing;
 use crate::render::write_up::FOLDER;
 
 /// Deepest folder that is looked into, counted from the root.
@@ -142,12 +142,11 @@ pub fn folder_text(path: &Path) -> String {
 fn below(root: &Path, folder: &Path, depth: usize, without: &Path) -> Vec<FoundFolder> {
     let refused =
         |path: &Path, why: String| vec![FoundFolder::new(path.strip_prefix(root).unwrap_or(path), Some(why))];
-    let mut entries = match fs::read_dir(folder).and_then(Iterator::collect::<io::Result<Vec<DirEntry>>>) {
+    // By name: of two that stand for one folder the same one stays on every machine.
+    let entries = match listing(folder) {
         Ok(entries) => entries,
         Err(error) => return refused(folder, error.to_string()),
     };
-    // By name: of two that stand for one folder the same one stays on every machine.
-    entries.sort_by_cached_key(DirEntry::file_name);
     let is_inspection = entries.iter().any(|entry| entry.file_name() == RECORD);
     let one = |entry: &DirEntry| {
         let (name, path) = (entry.file_name(), entry.path());
@@ -207,6 +206,8 @@ pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     #[test]
