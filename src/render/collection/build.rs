@@ -37,8 +37,10 @@ const ENDINGS: [&str; 3] = ["csv", "jsonl", "parquet"];
 #[cfg(not(feature = "parquet"))]
 const ENDINGS: [&str; 2] = ["csv", "jsonl"];
 
-/// Inspections that are judged side by side before they are handed to the writer.
+/// Inspections that are judged side by side before they are handed to the writer; and where there is a last build, which has
+/// most of them: what it has takes a hundredth of the time.
 const BATCH: usize = 64;
+const BATCH_AGAIN: usize = 256;
 /// Batches that may wait for the writer: with one at work at either end this bounds what is in memory.
 const WAITING: usize = 2;
 
@@ -93,6 +95,7 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
         }
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
+    let again = old_tables.is_some();
     let mut tables = Tables::begin(&site, &head, old_tables)?;
     let pool = rayon::ThreadPoolBuilder::new().stack_size(WORKER_STACK).build();
     let pool = pool.map_err(|error| CollectionError::Inner(error.to_string()))?;
@@ -105,10 +108,15 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
             }
             Ok::<(), CollectionError>(())
         });
-        for some in found.chunks(BATCH) {
-            let lines = old.of(some);
+        let mut batches = found.chunks(if again { BATCH_AGAIN } else { BATCH });
+        let mut read = || batches.next().map(|some| (some, old.of(some)));
+        let mut next = read();
+        while let Some((some, lines)) = next {
             let one = |(found, line)| work.one(found, line);
-            let done: Result<Vec<Done>, _> = pool.install(|| some.par_iter().zip(lines).map(one).collect());
+            let judge = || some.par_iter().zip(lines).map(one).collect::<Result<Vec<Done>, _>>();
+            // What the cache holds of the next ones is read beside.
+            let (done, read) = pool.install(|| rayon::join(judge, &mut read));
+            next = read;
             if to.send(done?).is_err() {
                 break;
             }
@@ -120,7 +128,8 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     let Tables { files, mut built, .. } = tables;
     let numbers = [files.packs.rows, files.findings.rows, files.elements.rows];
     let (ended, shown) = rayon::join(
-        || files.finish(),
+        // The workers have nothing else to do now, and the system takes its time to put large files in the places of others.
+        || pool.install(|| files.finish()),
         || {
             listing::write(&site, &pages, (&rows, &causes), &built.problems)?;
             let charts = pages.render("charts.html", &chart::page(&rows, &causes))?;
@@ -493,22 +502,22 @@ impl Files {
         &mut self,
         key: &str,
         row: &PackRow,
-        rows: &Rows,
+        rows: Rows,
         kept: Option<&str>,
     ) -> Result<(), CollectionError> {
         let places = match rows {
             Rows::Made { pack, findings, elements, .. } => [
-                self.packs.push(key, pack, std::slice::from_ref(row))?,
-                self.findings.push(key, &findings.0, &findings.1)?,
-                self.elements.push(key, &elements.0, &elements.1)?,
+                self.packs.push(key, &pack, vec![row.clone()])?,
+                self.findings.push(key, &findings.0, findings.1)?,
+                self.elements.push(key, &elements.0, elements.1)?,
             ],
             Rows::Kept([pack, findings, elements]) => {
-                [self.packs.copy(pack)?, self.findings.copy(findings)?, self.elements.copy(elements)?]
+                [self.packs.copy(&pack)?, self.findings.copy(&findings)?, self.elements.copy(&elements)?]
             }
         };
-        self.packs.end(key)?;
-        self.findings.end(key)?;
-        self.elements.end(key)?;
+        self.packs.end(key);
+        self.findings.end(key);
+        self.elements.end(key);
         kept.map_or(Ok(()), |json| self.cache.push(key, &places, json))
     }
 
@@ -540,10 +549,10 @@ impl Tables {
 
     fn push(&mut self, done: Done) -> Result<(), CollectionError> {
         let (key, row) = (&done.key, done.row);
-        self.files.push(key, &row, &done.rows, done.kept.as_deref())?;
         let built = &mut self.built;
         built.like_formulas += done.like_formulas;
         built.judged += usize::from(matches!(done.rows, Rows::Made { judged: true, .. }));
+        self.files.push(key, &row, done.rows, done.kept.as_deref())?;
         built.falls_short |= row.critical > Some(0) || row.major > Some(0);
         match &row.problem {
             Some(problem) => built.problems.push((row.folder, problem.clone())),

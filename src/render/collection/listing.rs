@@ -194,8 +194,8 @@ fn data(rows: &[PackRow]) -> String {
         out.push_str(if head.number { ",1]" } else { ",0]" });
     }
     out.push_str("],\"rows\":[\n");
-    for (index, row) in rows.iter().enumerate() {
-        out.push_str(if index > 0 { ",\n[" } else { "[" });
+    let line = |row: &PackRow| {
+        let mut out = String::from("[");
         // The ending is the same for all.
         let page = row.page.as_deref().unwrap_or_default();
         json_text(&mut out, page.strip_suffix(".html").unwrap_or(page));
@@ -204,7 +204,9 @@ fn data(rows: &[PackRow]) -> String {
             (head.cell)(row).json(&mut out);
         }
         out.push(']');
-    }
+        out
+    };
+    out.push_str(&rows.par_iter().map(line).collect::<Vec<_>>().join(",\n"));
     out.push_str("\n]}");
     out
 }
@@ -315,8 +317,8 @@ pub(super) fn write(
         script: SCRIPT,
         script_hash: format!("sha256-{hash}"),
     };
-    site.write("index.html", pages.render("index.html", &index)?.as_bytes())?;
-    rows.par_chunks(ROWS_OF_A_PAGE).enumerate().skip(1).try_for_each(|(index, some)| {
+    let first_page = || site.write("index.html", pages.render("index.html", &index)?.as_bytes());
+    let rows_page = |(index, some): (usize, &[PackRow])| {
         let page = index + 1;
         let first = index * ROWS_OF_A_PAGE + 1;
         let rows_page = RowsPage {
@@ -328,7 +330,10 @@ pub(super) fn write(
             pager_below: pager(page, number, "Pages of the table, again"),
         };
         site.write(&rows_name(page), pages.render("rows.html", &rows_page)?.as_bytes())
-    })?;
+    };
+    let further = || rows.par_chunks(ROWS_OF_A_PAGE).enumerate().skip(1).try_for_each(rows_page);
+    let (first_page, further) = rayon::join(first_page, further);
+    first_page.and(further)?;
     if !problems.is_empty() {
         let problems = problems.iter().map(|(folder, problem)| (folder.as_str(), problem.as_str())).collect();
         let text = pages.render("problems.html", &ProblemsPage { problems })?;

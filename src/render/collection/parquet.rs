@@ -6,12 +6,16 @@
 //! Row groups end with a segment at the latest, and where a segment ends follows from the keys alone: an inspection that
 //! changes, comes or goes changes the row groups of one segment, and those of all others are copied from the file of the last
 //! build.
+//!
+//! The file is made on a thread of its own: beside everything else, the rows around a change are read and written again.
 
 use std::collections::HashMap;
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::ops::Range;
 use std::sync::Arc;
+use std::sync::mpsc::{SyncSender, sync_channel};
+use std::thread::JoinHandle;
 
 use jiff::civil::date;
 use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
@@ -49,37 +53,137 @@ pub(super) struct Segment {
     groups: Range<usize>,
 }
 
-/// The file of the last build, from which row groups are copied.
+/// The last build, from which row groups are copied, or their rows read where the file is no longer what was written.
 #[derive(Debug)]
 pub(super) struct OldParquet {
+    json: OldJson,
+    groups: Option<OldGroups>,
+}
+
+/// The row groups of the last build.
+#[derive(Debug)]
+pub(super) struct OldGroups {
     file: File,
     meta: ParquetMetaData,
     segments: Vec<Segment>,
 }
 
-impl OldParquet {
-    /// Reads where its row groups are; none where it cannot be read.
-    pub(super) fn open(file: File, segments: Vec<Segment>) -> Option<Self> {
+impl OldGroups {
+    /// Reads where they are; none where the file cannot be read.
+    fn open(file: File, segments: Vec<Segment>) -> Option<Self> {
         // As written: a summary in their place would not be written the same again.
         let whole = ParquetMetaDataOptions::new().with_encoding_stats_as_mask(false);
         let reader = ParquetMetaDataReader::new().with_metadata_options(Some(whole));
         let meta = reader.parse_and_finish(&file).ok()?;
         Some(Self { file, meta, segments })
     }
+}
 
-    /// The row groups that hold just these rows, where there are any.
-    pub(super) fn groups(&self, rows: &[RowsAt]) -> Option<Range<usize>> {
+impl OldParquet {
+    /// With a handle of its own on the JSON Lines, and the file itself where it is as it was written.
+    pub(super) fn new(json: OldJson, file: Option<File>, segments: &[Segment]) -> Self {
+        Self { json, groups: file.and_then(|file| OldGroups::open(file, segments.to_vec())) }
+    }
+
+    /// The row groups that hold just these rows, where there are any, and the file with them.
+    pub(super) fn groups(&self, rows: &[RowsAt]) -> Option<(&OldGroups, Range<usize>)> {
+        let old = self.groups.as_ref()?;
         let from = rows.first()?.json.0;
         let end = rows.iter().try_fold(from, |end, at| (at.json.0 == end).then(|| end + at.json.1))?;
-        let same = self.segments.iter().find(|segment| segment.json == (from, end - from))?;
+        let same = old.segments.iter().find(|segment| segment.json == (from, end - from))?;
         let number: i64 = rows.iter().map(|at| i64::from(at.rows)).sum();
-        let groups = self.meta.row_groups().get(same.groups.clone())?;
-        (groups.iter().map(|group| group.num_rows()).sum::<i64>() == number).then(|| same.groups.clone())
+        let groups = old.meta.row_groups().get(same.groups.clone())?;
+        let alike = groups.iter().map(|group| group.num_rows()).sum::<i64>() == number;
+        alike.then(|| (old, same.groups.clone()))
+    }
+}
+
+/// Steps that may wait for the thread: with the rows of so many inspections, or so many segments to be copied.
+const WAITING: usize = 64;
+
+/// What comes next in the file of a table.
+enum Step<R> {
+    /// Rows of an inspection that were made now, under its key.
+    Made(String, Vec<R>),
+    /// Rows of the last build.
+    Kept(Vec<RowsAt>),
+    /// The end of a segment, whose JSON Lines end there.
+    End(u64),
+}
+
+/// The file of a table, as it is made beside everything else.
+pub(super) struct ParquetThread<R: 'static> {
+    to: SyncSender<Step<R>>,
+    thread: JoinHandle<Result<Groups<R>, CollectionError>>,
+    /// Rows of the last build that are not yet handed over: those of a segment go in one step.
+    kept: Vec<RowsAt>,
+}
+
+impl<R: Send + 'static> ParquetThread<R> {
+    pub(super) fn begin(
+        site: &Site,
+        table: &'static Table<R>,
+        old: Option<OldParquet>,
+    ) -> Result<Self, CollectionError> {
+        let mut groups = Groups::new(Parquet::begin(site, table)?, old);
+        let (to, from) = sync_channel(WAITING);
+        let thread = std::thread::spawn(move || {
+            for step in from {
+                match step {
+                    Step::Made(key, rows) => groups.push(&key, &rows)?,
+                    Step::Kept(kept) => kept.into_iter().try_for_each(|at| groups.keep(at))?,
+                    Step::End(to) => groups.end_segment(to)?,
+                }
+            }
+            Ok(groups)
+        });
+        Ok(Self { to, thread, kept: Vec::new() })
+    }
+
+    /// Adds rows that were made now.
+    pub(super) fn push(&mut self, key: &str, rows: Vec<R>) {
+        if !rows.is_empty() {
+            self.hand_over();
+            self.send(Step::Made(key.to_owned(), rows));
+        }
+    }
+
+    /// Adds rows of the last build.
+    pub(super) fn keep(&mut self, at: RowsAt) {
+        if at.rows > 0 {
+            self.kept.push(at);
+        }
+    }
+
+    /// Ends a segment, whose JSON Lines end at `to`.
+    pub(super) fn end_segment(&mut self, to: u64) {
+        self.hand_over();
+        self.send(Step::End(to));
+    }
+
+    fn hand_over(&mut self) {
+        if !self.kept.is_empty() {
+            let kept = std::mem::take(&mut self.kept);
+            self.send(Step::Kept(kept));
+        }
+    }
+
+    /// A thread that has ended has an error to tell, which `finish` gives.
+    fn send(&self, step: Step<R>) {
+        let _ = self.to.send(step);
+    }
+
+    /// Ends the file.
+    pub(super) fn finish(mut self, to: u64) -> Result<(Written, Vec<Segment>), CollectionError> {
+        self.end_segment(to);
+        drop(self.to);
+        let ended = self.thread.join();
+        ended.map_err(|_| CollectionError::Inner("the writer of Parquet stopped".to_owned()))??.finish()
     }
 }
 
 /// The row groups of a table, segment by segment: made where something changed, else copied.
-pub(super) struct Groups<R: 'static> {
+struct Groups<R: 'static> {
     parquet: Parquet<R>,
     old: Option<OldParquet>,
     segments: Vec<Segment>,
@@ -90,52 +194,41 @@ pub(super) struct Groups<R: 'static> {
 }
 
 impl<R> Groups<R> {
-    pub(super) fn new(parquet: Parquet<R>, old: Option<OldParquet>) -> Self {
+    fn new(parquet: Parquet<R>, old: Option<OldParquet>) -> Self {
         Self { parquet, old, segments: Vec::new(), from: (0, 0), kept: Some(Vec::new()) }
     }
 
-    /// Adds rows that were made now.
-    pub(super) fn push(
-        &mut self,
-        key: &str,
-        rows: &[R],
-        json: Option<&OldJson>,
-    ) -> Result<(), CollectionError> {
-        if !rows.is_empty() {
-            self.read_kept(json)?;
-        }
+    fn push(&mut self, key: &str, rows: &[R]) -> Result<(), CollectionError> {
+        self.read_kept()?;
         self.parquet.push(key, rows)
     }
 
-    /// Adds rows of the last build.
-    pub(super) fn keep(&mut self, at: RowsAt, json: Option<&OldJson>) -> Result<(), CollectionError> {
+    fn keep(&mut self, at: RowsAt) -> Result<(), CollectionError> {
         match &mut self.kept {
-            _ if at.rows == 0 => {}
             Some(kept) => kept.push(at),
-            None => self.read(&at, json)?,
+            None => self.read(&at)?,
         }
         Ok(())
     }
 
-    fn read_kept(&mut self, json: Option<&OldJson>) -> Result<(), CollectionError> {
+    fn read_kept(&mut self) -> Result<(), CollectionError> {
         let kept = self.kept.take().unwrap_or_default();
-        kept.iter().try_for_each(|at| self.read(at, json))
+        kept.iter().try_for_each(|at| self.read(at))
     }
 
-    fn read(&mut self, at: &RowsAt, json: Option<&OldJson>) -> Result<(), CollectionError> {
-        let Some(json) = json else { return Ok(()) };
-        json.each(at, self.parquet.table, |cells| {
+    fn read(&mut self, at: &RowsAt) -> Result<(), CollectionError> {
+        let Some(old) = &self.old else { return Ok(()) };
+        old.json.each(at, self.parquet.table, |cells| {
             self.parquet.writer.push(cells.iter().copied()).map_err(wrong)
         })
     }
 
-    /// Ends a segment, whose JSON Lines end at `to`.
-    pub(super) fn end_segment(&mut self, to: u64, json: Option<&OldJson>) -> Result<(), CollectionError> {
+    fn end_segment(&mut self, to: u64) -> Result<(), CollectionError> {
         let same = self.kept.as_deref().zip(self.old.as_ref());
-        match same.and_then(|(kept, old)| Some((old, old.groups(kept)?))) {
-            Some((old, groups)) => self.parquet.writer.copy(old, groups).map_err(wrong)?,
+        match same.and_then(|(kept, old)| old.groups(kept)) {
+            Some((file, groups)) => self.parquet.writer.copy(file, groups).map_err(wrong)?,
             None => {
-                self.read_kept(json)?;
+                self.read_kept()?;
                 self.parquet.writer.flush().map_err(wrong)?;
             }
         }
@@ -147,13 +240,7 @@ impl<R> Groups<R> {
         Ok(())
     }
 
-    /// Ends the file.
-    pub(super) fn finish(
-        mut self,
-        to: u64,
-        json: Option<&OldJson>,
-    ) -> Result<(Written, Vec<Segment>), CollectionError> {
-        self.end_segment(to, json)?;
+    fn finish(self) -> Result<(Written, Vec<Segment>), CollectionError> {
         Ok((self.parquet.finish()?, self.segments))
     }
 }
@@ -341,7 +428,7 @@ impl<W: Write + Send> Writer<W> {
     }
 
     /// Copies row groups as they stand in another file.
-    fn copy(&mut self, old: &OldParquet, groups: Range<usize>) -> Result<(), ParquetError> {
+    fn copy(&mut self, old: &OldGroups, groups: Range<usize>) -> Result<(), ParquetError> {
         for old_group in old.meta.row_groups().get(groups).unwrap_or_default() {
             let mut group = self.file.next_row_group()?;
             for metadata in old_group.columns() {

@@ -6,7 +6,7 @@
 //!
 //! Each file is written beside its name and renamed, so that a reader meets the old page or the new one. It is not
 //! forced to the disk: everything here can be made again, and forcing ten thousand pages would cost more than making
-//! them. Should power fail, the cache no longer matches the size of a page, and the page is made again.
+//! them. Should power fail, the cache no longer matches the size of a page or table, and it is made again.
 
 use std::collections::BTreeSet;
 use std::fs::{self, File};
@@ -257,9 +257,28 @@ impl SitePart {
     /// Gives the file its name.
     pub fn finish(mut self) -> Result<Written, CollectionError> {
         self.to.flush().map_err(CollectionError::write(&self.part))?;
-        fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))?;
+        let replaces = fs::symlink_metadata(&self.path).is_ok_and(|meta| meta.is_file());
+        if replaces && exchange(&self.part, &self.path).is_ok() {
+            // What is there now is the old file.
+            fs::remove_file(&self.part).map_err(CollectionError::write(&self.part))?;
+        } else {
+            fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))?;
+        }
         Ok(written(&self.path))
     }
+}
+
+/// Gives two files the names of each other, in one step. Where the second is renamed away at once, some file systems (ext4)
+/// first write the whole new file to the disk: of the tables half a gigabyte, for which the build would wait.
+#[cfg(target_os = "linux")]
+fn exchange(one: &Path, other: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    Ok(renameat_with(CWD, one, CWD, other, RenameFlags::EXCHANGE)?)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn exchange(_: &Path, _: &Path) -> io::Result<()> {
+    Err(io::ErrorKind::Unsupported.into())
 }
 
 #[cfg(test)]
@@ -295,6 +314,29 @@ mod tests {
         fs::write(folder.path().join(format!("{LIST}{PART}")), "underlid coll").unwrap();
         Site::open(folder.path()).unwrap();
         assert!(!folder.path().join(format!("{LIST}{PART}")).exists());
+    }
+
+    #[test]
+    fn a_new_file_takes_the_place_of_the_old_one_and_of_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let site = Site::open(folder.path()).unwrap();
+        let at = |name: &str| folder.path().join(name);
+        for text in ["a", "b, longer", "c"] {
+            site.write("index.html", text.as_bytes()).unwrap();
+            assert_eq!(fs::read_to_string(at("index.html")).unwrap(), text);
+            assert!(!at(&format!("index.html{PART}")).exists(), "{text}");
+        }
+        fs::create_dir(at("fields.html")).unwrap();
+        fs::write(at("fields.html/own"), "mine").unwrap();
+        assert!(site.write("fields.html", b"x").is_err());
+        assert!(at("fields.html/own").exists());
+        #[cfg(unix)]
+        {
+            std::os::unix::fs::symlink(at("fields.html/own"), at("charts.html")).unwrap();
+            site.write("charts.html", b"x").unwrap();
+            assert!(at("charts.html").symlink_metadata().unwrap().is_file());
+            assert_eq!(fs::read_to_string(at("fields.html/own")).unwrap(), "mine");
+        }
     }
 
     #[test]

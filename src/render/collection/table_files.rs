@@ -15,7 +15,7 @@ use super::column::Table;
 use super::export::{Lines, csv_header, csv_line};
 use super::old_rows::{Bytes, OldJson, RowsAt, damaged};
 #[cfg(feature = "parquet")]
-use super::parquet::{Groups, OldParquet, Parquet, Segment};
+use super::parquet::{OldParquet, ParquetThread, Segment};
 use super::site::{Site, SitePart, Written};
 use crate::record::open;
 
@@ -40,7 +40,7 @@ pub(super) struct OldTable {
     csv: Option<File>,
     json: OldJson,
     #[cfg(feature = "parquet")]
-    parquet: Option<OldParquet>,
+    parquet: OldParquet,
 }
 
 impl OldTable {
@@ -51,15 +51,14 @@ impl OldTable {
             let (file, _) = open::plain(&site.folder().join(name(ending))).ok()?;
             (site.stamp(&name(ending)) == written).then_some(file)
         };
+        let json = || {
+            Some(OldJson { file: unchanged("jsonl", written.json)?, path: site.folder().join(name("jsonl")) })
+        };
         Some(Self {
             csv: unchanged("csv", written.csv),
-            json: OldJson {
-                file: unchanged("jsonl", written.json)?,
-                path: site.folder().join(name("jsonl")),
-            },
+            json: json()?,
             #[cfg(feature = "parquet")]
-            parquet: unchanged("parquet", written.parquet)
-                .and_then(|file| OldParquet::open(file, written.segments.clone())),
+            parquet: OldParquet::new(json()?, unchanged("parquet", written.parquet), &written.segments),
         })
     }
 }
@@ -157,12 +156,12 @@ pub(super) struct TableFiles<R: 'static> {
     json: TextFile,
     old_json: Option<OldJson>,
     #[cfg(feature = "parquet")]
-    parquet: Groups<R>,
+    parquet: ParquetThread<R>,
     /// Rows so far.
     pub(super) rows: usize,
 }
 
-impl<R> TableFiles<R> {
+impl<R: Send + 'static> TableFiles<R> {
     pub(super) fn begin(
         site: &Site,
         table: &'static Table<R>,
@@ -171,7 +170,7 @@ impl<R> TableFiles<R> {
         let name = |ending: &str| format!("{}.{ending}", table.name);
         #[cfg(feature = "parquet")]
         let (old, old_parquet) = match old {
-            Some(OldTable { csv, json, parquet }) => (Some((csv, json)), parquet),
+            Some(OldTable { csv, json, parquet }) => (Some((csv, json)), Some(parquet)),
             None => (None, None),
         };
         #[cfg(not(feature = "parquet"))]
@@ -186,20 +185,20 @@ impl<R> TableFiles<R> {
             json: TextFile::begin(site, &name("jsonl"), old_json.as_ref().map(copied).transpose()?)?,
             old_json,
             #[cfg(feature = "parquet")]
-            parquet: Groups::new(Parquet::begin(site, table)?, old_parquet),
+            parquet: ParquetThread::begin(site, table, old_parquet)?,
             rows: 0,
         })
     }
 
     /// Writes the rows of an inspection.
-    pub(super) fn push(&mut self, key: &str, lines: &Lines, rows: &[R]) -> Result<RowsAt, CollectionError> {
-        #[cfg(feature = "parquet")]
-        self.parquet.push(key, rows, self.old_json.as_ref())?;
-        #[cfg(not(feature = "parquet"))]
-        let _ = key;
+    pub(super) fn push(&mut self, key: &str, lines: &Lines, rows: Vec<R>) -> Result<RowsAt, CollectionError> {
         self.rows += rows.len();
         // No inspection has as many rows as that.
         let number = u32::try_from(rows.len()).unwrap_or(u32::MAX);
+        #[cfg(feature = "parquet")]
+        self.parquet.push(key, rows);
+        #[cfg(not(feature = "parquet"))]
+        let _ = key;
         Ok(RowsAt { csv: self.csv.write(&lines.csv)?, json: self.json.write(&lines.json)?, rows: number })
     }
 
@@ -217,28 +216,29 @@ impl<R> TableFiles<R> {
             _ => self.csv.copy(at.csv)?,
         };
         #[cfg(feature = "parquet")]
-        self.parquet.keep(*at, self.old_json.as_ref())?;
+        self.parquet.keep(*at);
         self.rows += at.rows as usize;
         Ok(RowsAt { csv, json: self.json.copy(at.json)?, rows: at.rows })
     }
 
     /// To be called after each inspection: where its key says so a row group ends.
-    pub(super) fn end(&mut self, key: &str) -> Result<(), CollectionError> {
+    pub(super) fn end(&mut self, key: &str) {
         #[cfg(feature = "parquet")]
         if super::parquet::ends_segment(key, self.table.segment) {
-            self.parquet.end_segment(self.json.at, self.old_json.as_ref())?;
+            self.parquet.end_segment(self.json.at);
         }
         #[cfg(not(feature = "parquet"))]
         let _ = key;
-        Ok(())
     }
 
     /// Ends the files.
     pub(super) fn finish(self) -> Result<WrittenTable, CollectionError> {
-        #[cfg(feature = "parquet")]
-        let (parquet, segments) = self.parquet.finish(self.json.at, self.old_json.as_ref())?;
         let (csv, json) = (self.csv, self.json);
+        #[cfg(feature = "parquet")]
+        let end = json.at;
         let (csv, json) = rayon::join(|| csv.finish(), || json.finish());
+        #[cfg(feature = "parquet")]
+        let (parquet, segments) = self.parquet.finish(end)?;
         Ok(WrittenTable {
             csv: csv?,
             json: json?,
@@ -295,10 +295,10 @@ mod tests {
                 None => {
                     let (mut lines, rows) = (Lines::default(), rows(*pack));
                     rows.iter().for_each(|row| lines.push(&ELEMENTS, &key, row));
-                    files.push(&key, &lines, &rows).unwrap()
+                    files.push(&key, &lines, rows).unwrap()
                 }
             };
-            files.end(&key).unwrap();
+            files.end(&key);
             places.push((*pack, at));
         }
         (files.finish().unwrap(), places)
@@ -366,10 +366,10 @@ mod tests {
         let site = Site::open(&folder.path().join("site")).unwrap();
         let packs: Vec<Pack> = (0..12).map(|name| (name, "plain")).collect();
         let (written, places) = build(&site, &packs, None);
-        let old = OldTable::open(&site, &ELEMENTS, &written).unwrap().parquet.unwrap();
+        let old = OldTable::open(&site, &ELEMENTS, &written).unwrap().parquet;
         let groups = |of: std::ops::Range<usize>| {
             let rows: Vec<RowsAt> = places[of].iter().map(|(_, at)| *at).filter(|at| at.rows > 0).collect();
-            old.groups(&rows)
+            old.groups(&rows).map(|(_, groups)| groups)
         };
         assert_eq!([groups(0..4), groups(4..8), groups(8..12)], [Some(0..1), Some(1..2), Some(2..3)]);
         assert_eq!([groups(0..2), groups(5..8), groups(4..12), groups(0..0)], [None, None, None, None]);

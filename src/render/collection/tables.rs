@@ -49,7 +49,7 @@ rows! {
     #[serde(default, deny_unknown_fields)]
     PackRow { #[serde(skip)] page: Option<String> },
     /// One row for each inspection found, those that could not be read included.
-    PACKS = "collection", "one row for each inspection folder found", 1024;
+    PACKS = "collection", "one row for each inspection folder found", 256;
     #[serde(skip)]
     folder: String = "the folder below the root, with / between its parts; bytes that are not UTF-8 stand as \\xNN";
     #[serde(skip)]
@@ -168,7 +168,7 @@ rows! {
     #[serde(default, deny_unknown_fields)]
     ElementRow,
     /// One row for each element of a current path.
-    ELEMENTS = "elements", "one row for each element of the current path of an inspection", 512;
+    ELEMENTS = "elements", "one row for each element of the current path of an inspection", 128;
     rules: Option<String> = RULES;
     position: u32 = "place in the path, 1 at the negative terminal";
     element: Option<String> = "the element's short name";
