@@ -14,7 +14,7 @@ numbers=("$@")
 [ "${numbers[0]:-}" = --small ] && numbers=(100 1000)
 [ "${#numbers[@]}" -gt 0 ] || numbers=(100 1000 10000)
 bin=${UNDERLID:-$PWD/target/shipping/underlid}
-[ -n "${UNDERLID:-}" ] || cargo build --profile shipping --locked --quiet
+[ -n "${UNDERLID:-}" ] || bash .ci/ship
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 
@@ -42,6 +42,8 @@ for n in "${numbers[@]}"; do
     printf '%10s %12s %10s %10s %10s %14s\n' "$n" full $(cat "$work/full-$n") "$(du -sm "$work/site-$n" | cut -f1)"
 done
 
+# What was built then lies on the disk as well.
+sync
 n=${numbers[-1]}
 one=$(find "$work/packs-$n" -name inspection.toml | sort | sed -n "$((n / 2))p")
 sed -i 's/^condition = .*/condition = "changed"/; s/^maker = .*/maker = "Changed Works"/' "$one"
