@@ -233,12 +233,11 @@ impl<R: Send + 'static> TableFiles<R> {
 
     /// Ends the files.
     pub(super) fn finish(self) -> Result<WrittenTable, CollectionError> {
+        // First what may still fail over what the last build left, while nothing has its name.
+        #[cfg(feature = "parquet")]
+        let (parquet, segments) = self.parquet.finish(self.json.at)?;
         let (csv, json) = (self.csv, self.json);
-        #[cfg(feature = "parquet")]
-        let end = json.at;
         let (csv, json) = rayon::join(|| csv.finish(), || json.finish());
-        #[cfg(feature = "parquet")]
-        let (parquet, segments) = self.parquet.finish(end)?;
         Ok(WrittenTable {
             csv: csv?,
             json: json?,
