@@ -37,9 +37,9 @@ const ENDINGS: [&str; 3] = ["csv", "jsonl", "parquet"];
 #[cfg(not(feature = "parquet"))]
 const ENDINGS: [&str; 2] = ["csv", "jsonl"];
 
-/// Inspections that are judged side by side before they are handed to the writer; and where there is a last build, which has
-/// most of them: what it has takes a hundredth of the time.
+/// Inspections that are judged side by side before they are handed to the writer.
 const BATCH: usize = 64;
+/// The same where there is a last build: what it has of an inspection takes a hundredth of the time.
 const BATCH_AGAIN: usize = 256;
 /// Batches that may wait for the writer: with one at work at either end this bounds what is in memory.
 const WAITING: usize = 2;

@@ -268,8 +268,8 @@ impl SitePart {
     }
 }
 
-/// Gives two files the names of each other, in one step. Where the second is renamed away at once, some file systems (ext4)
-/// first write the whole new file to the disk: of the tables half a gigabyte, for which the build would wait.
+/// Gives two files the names of each other, in one step. Where a file is renamed over another instead, some file systems
+/// (ext4) first write all of it to the disk: of the tables half a gigabyte, for which the build would wait.
 #[cfg(target_os = "linux")]
 fn exchange(one: &Path, other: &Path) -> io::Result<()> {
     use rustix::fs::{CWD, RenameFlags, renameat_with};
